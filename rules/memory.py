@@ -68,6 +68,7 @@ _COLD_SCALE_K, _DAMP_SCALE_K, _GAS_SCALE_PPM = 10.0, 3.0, 2000.0
 _OPEN = {"wet": 1.0, "soft": 0.3, "hard": 0.0}
 _ANSWERS = (EventKind.WASHED, EventKind.INSPECTED, EventKind.SANDED)
 _GRID_S = 600.0
+_GRID_UNTIL_S = 366.0 * 24.0 * HOUR_S  # of a gap; its last cell then lasts until its end
 _MOST_OF_IT = 0.9
 
 
@@ -303,7 +304,7 @@ def _with_gaps(time_s: Floats, max_gap_s: float, now_s: float) -> Floats:
     """The samples, with cells of ten minutes where a gap lies between them or before now."""
     ends = np.append(time_s, now_s) if time_s.size else time_s
     extra = [
-        np.arange(begin + _GRID_S, end, _GRID_S)
+        np.arange(begin + _GRID_S, min(end, begin + _GRID_UNTIL_S), _GRID_S)
         for begin, end in pairwise(ends)
         if end - begin > max_gap_s
     ]

@@ -509,6 +509,13 @@ def test_the_pages_unit_has_nothing_of_the_watchs_but_its_program() -> None:
         assert lines[key] == unit_lines()[key], key
 
 
+@pytest.mark.parametrize("unit", sorted(DEPLOY.glob("*.service")), ids=lambda path: path.name)
+def test_a_service_may_take_any_free_port_to_connect_from(unit: Path) -> None:
+    """Port 0 is in no range that systemd.resource-control(5) knows, but `any` refuses it as well:
+    under systemd 257, which has the means, no broker could be reached then."""
+    assert unit_lines(unit)["SocketBindDeny"] == ["1-65535"]
+
+
 def test_script_and_unit_name_the_same_places() -> None:
     script, unit = INSTALL.read_text(), UNIT.read_text()
     for name in ("PREFIX", "CONFIG", "DATA"):

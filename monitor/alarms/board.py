@@ -13,6 +13,7 @@ Source:
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import tzinfo
@@ -157,17 +158,20 @@ class AlarmBoard:
         self._zone: tzinfo = zone_or_utc("UTC")
         self._rows: list[AlarmRow] = []
 
-    def resume(self, rows: Iterable[AlarmRow], now_s: float) -> None:
+    def resume(self, rows: Iterable[AlarmRow], now_s: float, timezone: str) -> None:
         """Take up what an earlier run left in the log.
 
         Args:
             rows: of this enclosure, in their order, as `Queries.alarms` gives them.
             now_s: now, by the clock of the log [s].
+            timezone: IANA name of the zone that people there use.
         """
+        self._zone = zone_or_utc(timezone)
         steady_s = self._began_s if self._began_s is not None else now_s
         self._steady_s, self._ahead_s = steady_s, now_s - steady_s
         rang_s: dict[Key, float] = {}
         for row in rows:
+            self._enclosure = row.enclosure
             fact = FactKind(row.fact)
             key = Key(row.section, fact, _apart(fact, row.cause))
             # One that lies in the future of a clock that was set back is not waited for.
@@ -178,7 +182,8 @@ class AlarmBoard:
             if row.step is AlarmStep.ENDED and (row.event_row is not None or not row.count):
                 self._alarms.pop(key, None)
                 continue
-            alarm = _Alarm(key, row.cause, steady_s, steady_s, row.since_s, row.text)
+            alarm = _Alarm(key, row.cause, steady_s, steady_s, row.since_s)
+            alarm.why = _RANG.sub("", row.text).rstrip(".")
             alarm.count, alarm.rung_s = row.count, min(steady_s, steady_s - ago_s)
             alarm.rung_at_s = rang_s.get(key, row.time_s)
             alarm.seen, alarm.seen_by = row.step is AlarmStep.SEEN, row.event_row
@@ -473,6 +478,9 @@ class AlarmBoard:
         how = "not so now" if alarm.over_s is None else "over, nobody has seen it"
         return f"{what} from {when} to {until}: {alarm.why}; {how}"
 
+
+_RANG = re.compile(rf"^.*?{re.escape(VAPOUR)} (Again \(\d+\): )?[A-Z]+ since .+?: ", re.DOTALL)
+"""What stands before its cause in the text of an alarm that rang."""
 
 _TIME_IS_UP = Reason(
     PROBES_OUT, LimitState.UNKNOWN, None, None, None, "", "It is time to bring the probes back"

@@ -65,7 +65,8 @@ class Alarms:
         board = AlarmBoard(steady_s=self._watch.steady_s())
         # A log that cannot be read the watch tells of; what is so rings anew.
         with contextlib.suppress(LogRefused):
-            board.resume(self._watch.store.alarms(name), self._watch.now_s())
+            zone = self._watch.rooms[name].enclosure.config.timezone
+            board.resume(self._watch.store.alarms(name), self._watch.now_s(), zone)
         return board
 
     def due(self) -> bool:

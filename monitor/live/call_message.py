@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.alarms.board import OpenAlarm
 from monitor.screen.freshness import is_renewed, quiet_text
-from monitor.screen.panels import clauses
+from monitor.screen.panels import clauses, notices
 from monitor.screen.phrases import FILM_IS_NOT_AIR
 from monitor.screen.theme import Theme
 from monitor.screen.view import View
@@ -117,7 +117,7 @@ def lines(snapshot: Snapshot) -> list[str]:
         found.insert(0, quiet)
     elif quiet:
         found.append(quiet)
-    found += [clean(each) for each in snapshot.notices]
+    found += notices(snapshot)
     if call.call is Call.GO:
         found.append(FILM_IS_NOT_AIR)
     return [f"{each.rstrip('.')}." for each in found if each]

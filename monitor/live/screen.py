@@ -45,7 +45,8 @@ def show(
     """Draw and watch until a key, a signal or a closed terminal ends it."""
     theme = theme_of(os.environ)
     alarms = Alarms(watch, watch.publisher, routes)
-    desks = {name: KeyDesk(name, theme, watch.against) for name in watch.rooms}
+    several = len(watch.rooms) > 1
+    desks = {name: KeyDesk(name, theme, watch.against, others=several) for name in watch.rooms}
     chosen, chosen_until_s = "", 0.0
     with LiveScreen(theme, glance=glance) as screen:
         while not (stopper.asked or screen.gone or screen.stopped_by is not None):

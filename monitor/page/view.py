@@ -18,6 +18,8 @@ from monitor.listen.message import Alarm, CallMessage, Clock, Figure, Outlook
 from monitor.listen.words import LABELS, alarm_text, brief_here, in_units, sentence, sentences
 from monitor.listen.yard import NO_WORD, Key, Row
 from monitor.screen.phrases import DO_NOT_TRUST, VAPOUR, clock_words, event_word
+from monitor.screen.sentence import lead
+from rules.call import Call
 from rules.limits import is_upper
 from rules.reasons import LIMIT_WORDS
 from rules.text import duration_text, hour_and_day_text, hour_text
@@ -242,9 +244,11 @@ def _limit(figure: Figure) -> LimitName | None:
 
 
 def _deciding(call: CallMessage) -> Figure | None:
-    """The number that decides: of the limit that the reasons have first, where it is known."""
-    first = next((each for each in call.reasons if _limit(each) is not None), None)
-    return None if first is None or None in (first.value, first.bound) else first
+    """The number that decides: of a GO the nearest limit's, else only what comes first."""
+    limits = [each for each in call.reasons if _limit(each) is not None]
+    first = next(iter(limits), None) if call.call is Call.GO else lead(call.reasons)
+    known = first is not None and _limit(first) is not None
+    return first if first is not None and known and None not in (first.value, first.bound) else None
 
 
 def _figure(value: float | None, unit: str, places: int = 1, spread: float | None = None) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from rich.cells import cell_len
 from rich.text import Text
 
-from monitor.screen.clocks_panel import clock_groups, clock_items
+from monitor.screen.clocks_panel import clock_groups, clock_items, costs_soon
 from monitor.screen.outlook_panel import (
     ahead_limits,
     ahead_lines,
@@ -59,10 +59,11 @@ class Pane:
 def one_column(view: View, width: int, space: int) -> Lines:
     """The panels under one another, their names at the left."""
     inner = width - _LABEL
+    clocks = -1 if costs_soon(view) else 1
     plan = [
         _flowing(view, "climate", climate_items(view), inner, 0),
         _trend(view, trend_limits(view)[:1], inner, 5, tall=3, ahead=True),
-        _flowing(view, "clocks", clock_groups(view, inner), inner, 1, none="no clock runs"),
+        _flowing(view, "clocks", clock_groups(view, inner), inner, clocks, none="no clock runs"),
         _outlook(view, inner, 2),
         _no_band(view, inner, 6),
         _sensors(view, inner, 3),

@@ -69,11 +69,18 @@ def next_to_end(view: View) -> Clock | None:
 
     What may not pass in the next hours goes first, else the clock that ends next.
     """
+    if costs_soon(view):
+        return urgent_clocks(view)[0]
     running = [clock for clock in urgent_clocks(view) if clock.state is ClockState.RUNNING]
-    until_s = view.snapshot.time_s + _SOON_S
-    if running and running[0].name in _MUST_NOT_PASS and _ends_s(running[0]) <= until_s:
-        return running[0]
     return min(running, key=_ends_s, default=None)
+
+
+def costs_soon(view: View) -> bool:
+    """Return whether a clock runs that may not pass, and ends in the next hours."""
+    first = next(iter(urgent_clocks(view)), None)
+    if first is None or first.name not in _MUST_NOT_PASS:
+        return False
+    return first.state is ClockState.RUNNING and _ends_s(first) <= view.snapshot.time_s + _SOON_S
 
 
 def next_clock(view: View, *, with_left: bool = True, with_paint: bool = True) -> Text | None:
@@ -93,14 +100,15 @@ def next_clock(view: View, *, with_left: bool = True, with_paint: bool = True) -
 
 
 def clock_groups(view: View, width: int) -> list[Text]:
-    """One piece a kind of clock, its sections behind one another; those not begun left out.
+    """One piece a kind of clock, the next that matters first; those not begun left out.
 
     Args:
         view: what is to be drawn.
         width: of a line; where a kind's sections do not fit in one, each clock is a piece.
     """
     groups: dict[tuple[str, str | None, bool, ClockState, str], list[Clock]] = {}
-    for clock in view.snapshot.clocks:
+    next_one = next_to_end(view)
+    for clock in sorted(view.snapshot.clocks, key=lambda each: each is not next_one):
         if clock.state is not ClockState.WAITING:
             key = (clock.name.value, clock.batch, clock.buried, clock.state, clock.next_spec)
             groups.setdefault(key, []).append(clock)

@@ -10,7 +10,7 @@ from rich.text import Text
 from monitor.screen.clocks_panel import clock_name, next_to_end
 from monitor.screen.letters import big_figure, least_width
 from monitor.screen.pieces import cut, flow, join
-from monitor.screen.sentence import TIMERS, closest, figure, limit_of, turns_at, way_out
+from monitor.screen.sentence import TIMERS, closest, figure, lead, limit_of, turns_at, way_out
 from monitor.screen.view import ROLE, View
 from rules.call import Call
 from rules.clocks.clock import Clock
@@ -125,7 +125,7 @@ def _bar(view: View, dial: Dial, width: int) -> Text:
 
 def _deciding(view: View, call: SectionCall) -> Dial:
     """The figure that the call rests on: a limit's, a wait's, or that it is not known."""
-    first = call.reasons[0] if call.reasons else None
+    first = lead(call.reasons)
     if first is not None and first.limit in TIMERS and call.call is not Call.GO:
         left_s = max(0.0, (first.bound or 0.0) - (first.value or 0.0))
         left = left_s / first.bound if first.bound else None

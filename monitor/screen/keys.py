@@ -47,6 +47,9 @@ KEYS: dict[str, EventKind] = {
 }
 """Which key records what."""
 
+ALARM_KEYS = ("a", "o", "v")
+"""What is pressed of an alarm: that it is seen, or answered for."""
+
 WITHOUT_KEY = (
     EventKind.RESPEC,
     EventKind.PROBES_OUT,
@@ -253,6 +256,7 @@ class KeyDesk:
         against: Callable[[Event], Sequence[str]] | None = None,
         *,
         records: bool = True,
+        others: bool = False,
     ) -> None:
         """Begin with nothing asked.
 
@@ -261,7 +265,9 @@ class KeyDesk:
             theme: units and hours.
             against: says what speaks against an event before it is confirmed; None for nothing.
             records: whether events are taken; a recording that is played takes none.
+            others: whether there are other enclosures to go to.
         """
+        self._others = others
         self._records = records
         self.enclosure = enclosure
         self._against = against or (lambda _: ())
@@ -576,7 +582,8 @@ class KeyDesk:
     def _page(self) -> tuple[str, ...]:
         entries = [f"{key}  {event_word(kind)}" for key, kind in KEYS.items()]
         events = (*entries, "u  take back") if self._records else ()
-        return (*events, "g  big figures", ".  dim", "?  this list", "q  quit")
+        others = ("tab  next enclosure",) if self._others else ()
+        return (*events, *others, "g  big figures", ".  dim", "?  this list", "q  quit")
 
 
 def _text(answer: Answer) -> str | None:

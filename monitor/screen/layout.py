@@ -17,13 +17,15 @@ from rich.text import Span, Text
 
 from monitor.contract import GO_ASKED
 from monitor.screen.arrange import columns, one_column
-from monitor.screen.clocks_panel import next_clock, urgent_items
+from monitor.screen.clocks_panel import costs_soon, next_clock, urgent_items
 from monitor.screen.freshness import is_renewed, quiet_text
 from monitor.screen.glance import dial_lines
+from monitor.screen.keys import ALARM_KEYS
 from monitor.screen.letters import big_call
 from monitor.screen.panels import (
     climate_items,
     fault_items,
+    notices,
     section_items,
     section_lines,
     sentence,
@@ -260,14 +262,10 @@ def _glance(view: View, size: Size, desk: DeskView) -> Lines:
 
 def _small_keys(view: View, size: Size, desk: DeskView) -> Lines:
     """Every key in few words, under the call's word: nothing may hide a STOP."""
-    entries = []
-    for entry in desk.keys_page:
-        key, _, word = clean(entry).partition("  ")
-        entries.append(f"{key} {SHORT_WORDS.get(word, word)}" if word else key)
     width = size.columns - 1
-    columns = max(1, min(len(entries), width // (max(map(cell_len, entries)) + 1)))
-    keys = [join(" ", line) for line in _table(entries, width, columns)]
     foot = [join(" ", line) for line in _foot(view, width - 1, desk, small=True)]
+    space = size.rows - len(foot) - 1
+    keys = [join(" ", line) for line in _brief_keys(view, desk, width, space)]
     rows = size.rows - len(keys) - len(foot)
     band = _band(view, size, max(2, rows))
     if rows < 2 and view.worst is not None:
@@ -276,23 +274,40 @@ def _small_keys(view: View, size: Size, desk: DeskView) -> Lines:
     return [*band[:rows], *keys, *foot]
 
 
+def _brief_keys(view: View, desk: DeskView, width: int, space: int) -> Lines:
+    """The keys in few words; what there is no room for is counted, the alarm's own is not."""
+    pairs = [clean(entry).partition("  ") for entry in desk.keys_page]
+    if view.snapshot.alarm:
+        pairs.sort(key=lambda pair: pair[0] not in ALARM_KEYS)
+    entries = [f"{key} {SHORT_WORDS.get(word, word)}".rstrip() for key, _, word in pairs]
+    columns = max(1, min(len(entries), width // (max(map(cell_len, entries)) + 1)))
+    if len(entries) <= space * columns:
+        return _table(entries, width, columns)
+    kept = max(0, space - 1) * columns
+    more = Text(f"+{len(entries) - kept} more; larger window")
+    return [*_table(entries[:kept], width, columns), more][: max(0, space)]
+
+
 def _large(view: View, size: Size, desk: DeskView) -> Lines:
     """The whole screen: band, sentence, sections, alarm, panels, caution and keys."""
     width = size.columns - 2
     wide, vast = size.columns >= WIDE_COLUMNS, size.columns >= VAST_COLUMNS
     band = _band(view, size, size.rows // 3)
     below = _sections(view, width, wide=wide)
-    below += _alarm(view, width, small=False) + _notices(view, width)
     foot = _foot(view, width, desk, small=False)
     title = join(view.part("KEYS  ", "head"), "one key, then Enter records and Esc drops")
     keys = [title, *_table(desk.keys_page, width, max(1, width // 26))] if desk.keys_page else []
-    for clauses in (3, 2, 1):  # the list of keys is worth more than what would change a call
-        top = _sentence(view, width, clauses) + below
+    least = len(keys) or int(costs_soon(view))
+    # What was asked for, and a clock that costs, are worth more than all of an alarm's words.
+    for clauses, brief in ((3, False), (2, False), (1, False), (1, True)):
+        loud = _alarm(view, width, small=brief)
+        loud += [] if keys and brief else _notices(view, width)
+        top = _sentence(view, width, clauses) + below + loud
         space = size.rows - len(band) - len(top) - len(foot)
-        if len(keys) <= space:
+        if least <= space:
             break
     if keys:
-        middle = keys[: max(0, space)]
+        middle = keys if len(keys) <= space else _brief_keys(view, desk, width, space)
     elif wide and space >= WIDE_ROWS // 2:
         middle = columns(view, width, space, 3 if vast else 2)
     else:
@@ -337,8 +352,8 @@ def _alarm(view: View, width: int, *, small: bool) -> Lines:
 def _notices(view: View, width: int) -> Lines:
     style = view.theme.style("unknown")
     lines: Lines = []
-    for notice in view.snapshot.notices:
-        lines += wrap(Text.assemble(("NOTE", style), " ", clean(notice)), width)
+    for notice in notices(view.snapshot):
+        lines += wrap(Text.assemble(("NOTE", style), " ", notice), width)
     return lines
 
 

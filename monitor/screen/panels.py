@@ -13,9 +13,9 @@ from monitor.screen.phrases import (
     state_word,
 )
 from monitor.screen.pieces import Piece, event_text, join
-from monitor.screen.sentence import TIMERS, change, limit_of, why
+from monitor.screen.sentence import TIMERS, change, lead, limit_of, why
 from monitor.screen.view import ROLE, View
-from monitor.snapshot import PointHealth
+from monitor.snapshot import PointHealth, Snapshot
 from rules.air.uncertainty import GUARD_FACTOR, SHOW_FACTOR, standard_uncertainty
 from rules.call import Call
 from rules.reasons import LIMIT_WORDS
@@ -50,15 +50,23 @@ def clauses(view: View, call: SectionCall, clauses_wanted: int = 3) -> list[str]
         if clauses_wanted > 2 and is_renewed(view.snapshot, call.section):
             found = [found[0].split(";")[0], change(call, view.theme, None)]
     elif clauses_wanted > 2:
-        broken = [reason for reason in call.reasons[1:] if reason.state is LimitState.BROKEN]
-        names = [name for name in map(limit_of, broken) if name is not None]
-        if names:
-            limits = ", ".join(LIMIT_WORDS[name] for name in names)
-            found.append(f"Also past: {limits}")
-        found.append(change(call, view.theme, view.snapshot.specs.get(call.spec)))
+        end = change(call, view.theme, view.snapshot.specs.get(call.spec))
+        first = lead(call.reasons)
+        broken = [each for each in call.reasons if each.state is LimitState.BROKEN]
+        names = [limit_of(each) for each in broken if each is not first]
+        words = [LIMIT_WORDS[name] for name in names if name and LIMIT_WORDS[name] not in end]
+        found += [f"Also past: {', '.join(words)}"] if words else []
+        found.append(end)
     if call.climate.assumed_offset_k is not None:
         found.append(SURFACE_ASSUMED[:1].upper() + SURFACE_ASSUMED[1:])
     return [clause for clause in found if clause]
+
+
+def notices(snapshot: Snapshot) -> list[str]:
+    """Return what has to be said beside the call and is not its own reason already."""
+    reasons = snapshot.calls[0].reasons[:1] if snapshot.calls else ()
+    said = {clean(each.text).rstrip(".") for each in reasons}
+    return [each for each in map(clean, snapshot.notices) if each.rstrip(".") not in said]
 
 
 def section_items(view: View) -> list[Text]:

@@ -69,6 +69,7 @@ SHORT_WORDS = {
     "acknowledged": "seen",
     "overruled": "overrule",
     "take back": "undo",
+    "next enclosure": "next",
     "big figures": "big",
     "this list": "keys",
 }

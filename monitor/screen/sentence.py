@@ -7,12 +7,14 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Mapping, Sequence
+from typing import Protocol, TypeVar
 
 from monitor.screen.theme import Theme
 from rules.call import Call
 from rules.film_facts import Past
-from rules.limits import is_upper
+from rules.limits import is_upper, scale_of
 from rules.reasons import (
+    LIMIT_WORDS,
     FigureText,
     Reason,
     distance_text,
@@ -50,7 +52,7 @@ _OWN_WORDS = (
     "recoat closes",
     "recoat opens",
 )
-"""What is known well enough: its own words say what to do or to wait for."""
+"""What is known well enough: its own words say what to do or to wait for, and no time ends it."""
 
 TIMERS = ("dwell", "re-entry")
 """Reasons that say how long all has been well, and how long it has to be."""
@@ -65,6 +67,54 @@ def limit_of(reason: Reason) -> LimitName | None:
     return _LIMITS.get(reason.limit)
 
 
+class Ground(Protocol):
+    """What a reason and a reason heard from a broker both have."""
+
+    @property
+    def limit(self) -> str: ...
+    @property
+    def state(self) -> str: ...
+    @property
+    def value(self) -> float | None: ...
+    @property
+    def bound(self) -> float | None: ...
+    @property
+    def unit(self) -> str: ...
+
+
+G = TypeVar("G", bound=Ground)
+
+
+def lead(reasons: Sequence[G]) -> G | None:
+    """Return the reason that a call is told by; of several limits past, not what noise has first.
+
+    It is the first by name of those that are no whole step (`scale_of`) behind the worst.
+
+    Args:
+        reasons: worst first.
+    """
+    past = _past(reasons)
+    if not past or reasons[0].limit not in _LIMITS:
+        return reasons[0] if reasons else None
+    over = {each.limit: _over(each) for each in past}
+    return next(each for each in past if over[each.limit] >= max(over.values()) - 1.0)
+
+
+def _over(ground: Ground) -> float:
+    """How far a value is from its bound, in whole steps."""
+    return abs((ground.value or 0.0) - (ground.bound or 0.0)) / scale_of(ground.unit)
+
+
+def _past(reasons: Sequence[G]) -> list[G]:
+    """The limits past their bounds, in the order of their names."""
+    found = {
+        each.limit: each
+        for each in reasons
+        if each.state == LimitState.BROKEN and None not in (each.value, each.bound)
+    }
+    return [found[name] for name in _LIMITS if name in found]
+
+
 def why(
     call: SectionCall,
     theme: Theme,
@@ -77,14 +127,14 @@ def why(
         call: with its reasons.
         theme: for units and words.
         trends: recent series by name, from which a clear trend is told, or None.
-        reason: the ground to put in words; the first where it is not given.
+        reason: the ground to put in words; `lead` where it is not given.
     """
     if reason is None:
         if not call.reasons:
             return "No limit is in force"
         if call.call is Call.GO:
             return _kept(call, theme, trends or {})
-        reason = call.reasons[0]
+        reason = lead(call.reasons) or call.reasons[0]
     name = limit_of(reason)
     if name is None or reason.state is LimitState.UNKNOWN:
         return clean(reason.text)
@@ -178,14 +228,15 @@ def change(call: SectionCall, theme: Theme, spec: Spec | None) -> str:
     """
     if not call.reasons:
         return ""
-    first = call.reasons[0]
+    first = lead(call.reasons) or call.reasons[0]
     timers = {reason.limit: reason for reason in call.reasons}
     if call.call is Call.GO:
         return _go_until(call, theme)
-    if call.call is Call.STOP:
-        return _stop_until(first, timers.get("re-entry"), theme, spec)
     if first.limit in _OWN_WORDS:
         return ""
+    if call.call is Call.STOP:
+        others = [each for each in _past(call.reasons) if each is not first]
+        return _stop_until(first, others, timers.get("re-entry"), theme, spec)
     if first.state is LimitState.UNKNOWN and first.limit != "outlook":
         return "No GO until this is known"
     if first.limit == "outlook":
@@ -283,22 +334,36 @@ def _go_when(reasons: Sequence[Reason]) -> str:
     return "No GO while the outlook leads past a limit"
 
 
-def _stop_until(first: Reason, re_entry: Reason | None, theme: Theme, spec: Spec | None) -> str:
+def _stop_until(
+    first: Reason,
+    others: Sequence[Reason],
+    re_entry: Reason | None,
+    theme: Theme,
+    spec: Spec | None,
+) -> str:
     if re_entry is not None:
         return _timer_left(re_entry, "HOLD")
     if first.state is LimitState.UNKNOWN:
         return "STOP stays until this is known"
-    name = limit_of(first)
-    if name is None and first.state is LimitState.BROKEN:
-        return ""  # the closed recoat window: its own words say what to do
     if spec is None:
         return "STOP ends once it is well inside again"
     time = duration_text(spec.re_entry_s)
     at = way_out(Call.STOP, first, spec)
+    name = limit_of(first)
     if name is None or at is None or first.state is not LimitState.BROKEN:
         return f"STOP ends after {time} well inside every limit"
-    side = "less" if is_upper(name) else "more"
-    return f"STOP ends after {time} at {figure(name, at, theme)} or {side}"
+    if not others:
+        side = "less" if is_upper(name) else "more"
+        return f"STOP ends after {time} at {figure(name, at, theme)} or {side}"
+    ends = [_inside(first, theme, spec)]
+    ends += [f"{LIMIT_WORDS[_LIMITS[each.limit]]} {_inside(each, theme, spec)}" for each in others]
+    return f"STOP ends after {time} {' and '.join(ends)}"
+
+
+def _inside(reason: Reason, theme: Theme, spec: Spec) -> str:
+    """Where a limit has to be for the end of a STOP, such as `over 3.5 K`."""
+    name, at = _LIMITS[reason.limit], way_out(Call.STOP, reason, spec) or 0.0
+    return f"{'under' if is_upper(name) else 'over'} {figure(name, at, theme)}"
 
 
 def _timer_left(reason: Reason, call: str) -> str:

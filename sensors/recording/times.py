@@ -8,7 +8,6 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
 from itertools import pairwise
-from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
@@ -17,8 +16,9 @@ from numpy.typing import NDArray
 from rules.numbers import number
 from rules.units import DAY_S
 from sensors.reading import FIRST_S, LAST_S
+from sensors.recording.local_clock import LocalClock, seconds_of
 from sensors.recording.words import month_number
-from sensors.zones import UTC_NAME, UnknownZone, zone_named
+from sensors.zones import UnknownZone, zone_named
 
 DAY, MONTH, YEAR = "day first", "month first", "year first"
 _ORDERS = {DAY: "dmy", MONTH: "mdy", YEAR: "ymd"}
@@ -478,9 +478,11 @@ class TimeReader:
     form: TimeForm
     zone: tzinfo
     say: Callable[[str], None]
-    _last_s: float | None = None
-    _interval_s: float | None = None
-    _said: set[str] = field(default_factory=set)
+    _clock: LocalClock = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Begin with the clock as the zone has it."""
+        self._clock = LocalClock(self.zone, self.say)
 
     def read(self, cells: pd.Series[str]) -> tuple[NDArray[np.float64], dict[int, str]]:
         """Read one chunk.
@@ -502,7 +504,7 @@ class TimeReader:
             if self.form.zoned:
                 stamps = stamps.dt.tz_localize(None)
             read = stamps.notna().to_numpy()
-            seconds[read] = _seconds(stamps[read])
+            seconds[read] = seconds_of(stamps[read])
             local[:] = read & (not self.form.zoned)
         why: dict[int, str] = {}
         texts = cells.tolist() if np.isnan(seconds).any() else []
@@ -524,10 +526,9 @@ class TimeReader:
         self._leave_out_far(seconds, texts or cells, why)
         local &= ~np.isnan(seconds)
         if local.any():
-            self._localize(seconds, local, why)
-        usable = seconds[~np.isnan(seconds)]
-        if len(usable):
-            self._last_s = float(usable[-1])
+            places = np.flatnonzero(local)
+            seconds[places], absent = self._clock.utc_s(seconds[places])
+            why |= {int(places[at]): text for at, text in absent.items()}
         return seconds, why
 
     def _read_epoch(self, cells: pd.Series[str]) -> tuple[NDArray[np.float64], dict[int, str]]:
@@ -564,90 +565,6 @@ class TimeReader:
         for at in np.flatnonzero(far).tolist():
             why[at] = f"time {texts[at]!r} is not between 1970 and 2100"
         seconds[far] = np.nan
-
-    def _localize(
-        self, seconds: NDArray[np.float64], local: NDArray[np.bool_], why: dict[int, str]
-    ) -> None:
-        """Take local wall-clock seconds to UTC, in place."""
-        zone = self.zone
-        if not isinstance(zone, ZoneInfo):
-            offset = zone.utcoffset(None)
-            seconds[local] -= offset.total_seconds() if offset is not None else 0.0
-            return
-        if zone.key in ("UTC", UTC_NAME):
-            return
-        places = np.flatnonzero(local)
-        wall = pd.DatetimeIndex(np.round(seconds[places] * 1e6).astype("int64").view("M8[us]"))
-        first = _to_utc(wall, zone, fold_first=True)
-        second = _to_utc(wall, zone, fold_first=False)
-        for at in np.flatnonzero(np.isnan(first)).tolist():
-            stamp = wall[at]
-            why[int(places[at])] = f"time {stamp} does not exist in {zone.key}"
-            self._say_once(
-                "gap",
-                f"{stamp.date()}: the clocks went forward in {zone.key}; "
-                "times in the hour that was left out are skipped.",
-            )
-        twice = np.flatnonzero(second > first)
-        if len(twice):
-            self._choose(first, second, twice, wall, zone)
-        seconds[places] = first
-
-    def _choose(
-        self,
-        first: NDArray[np.float64],
-        second: NDArray[np.float64],
-        twice: NDArray[np.intp],
-        wall: pd.DatetimeIndex,
-        zone: ZoneInfo,
-    ) -> None:
-        """Of the two moments of a local time that occurs twice, take the one that follows on.
-
-        What follows on lies nearest to one usual interval after the row before. So a repeated
-        row and two rows out of order stay in their hour, and the step back of an hour leaves it.
-        """
-        steps = np.diff(first)
-        steps = steps[(steps > 0) & (steps <= 7200)]
-        interval_s = self._interval_s or (float(np.median(steps)) if len(steps) else 60.0)
-        self._interval_s = interval_s
-        for at in twice.tolist():
-            before = first[:at][~np.isnan(first[:at])][-1:]
-            last_s = float(before[0]) if len(before) else self._last_s
-            if last_s is not None:
-                expected_s = last_s + interval_s
-                if abs(second[at] - expected_s) < abs(first[at] - expected_s):
-                    first[at] = second[at]
-            day = str(wall[at].date())
-            self._say_once(
-                f"fold {day}",
-                f"{day}: the clocks went back in {zone.key}, so an hour of local times occurs "
-                "twice; the two are told apart by the order of the rows"
-                + (
-                    "."
-                    if last_s is not None
-                    else ", and the recording begins in it: its start is taken for the first."
-                ),
-            )
-
-    def _say_once(self, key: str, text: str) -> None:
-        if key not in self._said:
-            self._said.add(key)
-            self.say(text)
-
-
-def _to_utc(wall: pd.DatetimeIndex, zone: ZoneInfo, *, fold_first: bool) -> NDArray[np.float64]:
-    stamps = wall.tz_localize(
-        zone, ambiguous=np.full(len(wall), fold_first), nonexistent="NaT"
-    ).tz_convert(None)
-    seconds = np.full(len(wall), np.nan)
-    there = stamps.notna()
-    seconds[there] = _seconds(stamps[there])
-    return seconds
-
-
-def _seconds(stamps: pd.Series[pd.Timestamp] | pd.DatetimeIndex) -> NDArray[np.float64]:
-    micros = np.asarray(stamps, dtype="datetime64[us]").astype("int64")
-    return micros / 1e6
 
 
 def is_backwards(cells: Sequence[str], form: TimeForm) -> bool:

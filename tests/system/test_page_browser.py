@@ -434,6 +434,10 @@ def test_a_server_that_dies_takes_the_word_and_a_page_opened_then_has_none(shed:
     shed.server.kill()
     shed.await_word("NONE", WITHIN_MS)
     shed.await_one("html[data-link=down]")
+    # An age and no hour: phone and enclosure may stand in two zones.
+    said = page.inner_text("[data-text=why]")
+    assert re.fullmatch(r"No word from this page's server for \d+ s\.", said)
+    assert not page.is_visible("[data-clock]"), "a clock that stands is no clock"
     page.reload()
     assert page.evaluate(WORD) == "NONE"
     assert "no link to its server" in page.inner_text("main")

@@ -143,7 +143,7 @@ def test_an_arrow_key_records_nothing(pane: Pane) -> None:
 
 def test_a_resize_is_clean(pane: Pane) -> None:
     pane.start("stop")
-    pane.wait_text("Also")
+    pane.wait_text("and humidity under")
     pane.tmux("resize-window", "-x", "40", "-y", "12")
     words = ("hull-starboard", "HOLD hull-port", "pot A use by", "with sensor error")
     assert len(pane.wait_text(*words, without="CLIMATE").splitlines()) <= 12

@@ -22,7 +22,6 @@
   const since = (then) => Math.max(performance.now() - then.steady, Date.now() - then.wall);
   const put = (el, text) => { if (el.textContent !== text) el.textContent = text; };
   const each = (root, selector, act) => root.querySelectorAll(selector).forEach(act);
-  const hour = () => new Date().toTimeString().slice(0, 5);
 
   function duration(seconds) {
     const all = Math.max(0, Math.floor(seconds));
@@ -33,6 +32,8 @@
     if (hours) return minutes ? `${hours} h ${minutes} min` : `${hours} h`;
     return minutes >= 2 ? `${minutes} min` : `${all} s`;
   }
+
+  const age = (then) => duration(since(then) / 1000);
 
   function fillList(list, items) {
     list.replaceChildren(...items.map((item) => {
@@ -80,7 +81,7 @@
 
   function silence() {
     if (document.hidden) return "Asleep: this page shows nothing until it hears again.";
-    if (since(beat) >= LATEST_MS) return `No word from this page's server since ${beat.hour || hour()}.`;
+    if (beat.slept || since(beat) >= LATEST_MS) return `No word from this page's server for ${age(beat)}.`;
     return null;
   }
 
@@ -93,7 +94,7 @@
       const { word } = entry;
       const over = word !== "NONE" && since(entry.at) >= entry.leftMs;
       if (dark !== null || over) {
-        show(entry, "NONE", "NO CALL", dark || `No newer word from ${entry.station} since ${entry.hour}.`);
+        show(entry, "NONE", "NO CALL", dark || `No newer word from ${entry.station} for ${age(entry.at)}.`);
       } else {
         show(entry, word, entry.label, entry.why);
       }
@@ -114,7 +115,7 @@
     if (!entry) return; // `order` follows and has the page loaded anew
     Object.assign(entry, {
       row, word: row.word, label: row.label, why: row.why, leftMs: row.left_s * 1000,
-      at: moment(), hour: hour(), shown: null,
+      at: moment(), shown: null,
     });
     fill(entry);
     turn();
@@ -151,7 +152,7 @@
     on("row", take);
     on("order", ({ keys }) => order(keys));
     on("beat", (said) => {
-      beat = { ...moment(), hour: hour() };
+      beat = moment();
       broker = said.broker;
       each(document, "[data-clock]", (el) => put(el, said.clock));
       turn();
@@ -253,7 +254,7 @@
     const { station } = root.querySelector("[data-station]").dataset;
     roots.set(root.dataset.key, {
       root, station, row: null, word, label, why, leftMs: Number(root.dataset.left) * 1000, at: start,
-      hour: hour(), shown: word + why,
+      shown: word + why,
     });
   });
   each(document, "[data-counts-s]", (li) => {
@@ -264,7 +265,7 @@
   function sleep() {
     if (source) source.close();
     source = null;
-    beat = { ...beat, steady: -1e9 };
+    beat = { ...beat, slept: true };
     turn();
   }
   function wake() {

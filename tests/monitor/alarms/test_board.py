@@ -17,6 +17,7 @@ import pytest
 from examples.screens.scenes import SCENES, TOPCOAT, event
 from monitor.alarms.board import AlarmBoard, Ring
 from monitor.log.rows import AlarmRow, AlarmStep
+from monitor.screen.phrases import VAPOUR
 from monitor.snapshot import Snapshot
 from rules.answer import Answer
 from rules.call import Call
@@ -25,9 +26,10 @@ from rules.events import ProbesOut
 from rules.film_facts import OUTLOOK, FactKind, FilmFact
 from rules.reasons import IS_THE_FILM_SAFE, Reason
 from rules.section import Film, Section, SectionCall
-from rules.vocabulary import FILM_STAGES, EventKind, LimitState, Method, Stage
+from rules.vocabulary import ALL_SECTIONS, FILM_STAGES, EventKind, LimitState, Method, Stage
 
 START_S = 1_791_900_000.0
+ZONE = "Europe/Amsterdam"
 SAFETY = "First: The film gives off vapour: switch nothing inside"
 PORT, STBD = "hull-port", "hull-starboard"
 DEW, HUMID = "dew_margin_min", "humidity_max"
@@ -275,8 +277,26 @@ def kept(board: AlarmBoard, before_s: float, now_s: float) -> AlarmBoard:
     for row in board.take_rows():
         latest[row.section, row.fact, row.cause, "rang" if row.step is AlarmStep.RANG else ""] = row
     later = AlarmBoard(steady_s=before_s)
-    later.resume(sorted(latest.values(), key=lambda row: row.time_s), now_s)
+    later.resume(sorted(latest.values(), key=lambda row: row.time_s), now_s, ZONE)
     return later
+
+
+@pytest.mark.parametrize("seen", [False, True])
+@pytest.mark.parametrize("section", [PORT, ALL_SECTIONS])
+def test_an_alarm_taken_up_again_has_the_hour_of_the_place_and_its_name_once(
+    section: str, seen: bool
+) -> None:
+    """START_S is 14:00 UTC, 16:00 in Amsterdam's summer time: Directive 2000/84/EC."""
+    first = AlarmBoard()
+    run(first, 0, 11, call_of(HARM, stage=Stage.APPLY, section=section))
+    if seen:
+        first.acknowledge(section)
+    (alarm,) = kept(first, 7.0, START_S + 700.0).open()
+    name = base().enclosure if section == ALL_SECTIONS else section
+    assert alarm.text.startswith(f"{name}: STOP since 16:00: Hull")
+    assert alarm.text.count(name) == 1
+    assert "Again" not in alarm.text
+    assert VAPOUR not in alarm.text
 
 
 @pytest.mark.parametrize("seen", [False, True])

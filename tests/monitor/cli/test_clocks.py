@@ -13,6 +13,7 @@ import math
 import re
 import shutil
 import time
+import tracemalloc
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -363,7 +364,13 @@ def test_work_on_a_soft_film_is_recorded_and_warned_of_by_its_own_clocks(log: Lo
 @pytest.mark.parametrize("after_h", [-20 * 365 * 24.0, 900 * 365 * 24.0])
 def test_a_year_far_from_the_log_is_answered_in_little_memory(log: Log, after_h: float) -> None:
     coat(log, "hull-port")
-    found = log.clocks(after_h)
+    tracemalloc.start()
+    try:
+        found = log.clocks(after_h)
+        _, peak_bytes = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert peak_bytes < 200 * 2**20  # judgement, no source
     if after_h < 0.0:
         assert found == {}
     else:

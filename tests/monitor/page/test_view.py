@@ -90,7 +90,7 @@ def opened(**more: object) -> dict[str, Any]:
     """What the page shows of one enclosure whose call says more."""
     rig = Rig()
     rig.status()
-    rig.say(call("HOLD", **more))
+    rig.say(call(**{"call": "HOLD", **more}))
     (row,) = rig.yard.rows(rig.now)
     return whole(row, ZONES, NOW_S)
 
@@ -100,6 +100,22 @@ def test_a_number_is_said_to_decide_only_where_its_limit_comes_first() -> None:
     blind = {"limit": "dew_margin_min", "state": "unknown", "value": None, "bound": 3.0}
     assert opened(reasons=[humidity])["number"] == "55.0 %"
     assert opened(reasons=[blind, humidity])["number"] == ""
+    early = {"limit": "recoat opens", "state": "unknown", "value": None, "text": "Too early"}
+    dwell = {"limit": "dwell", "state": "near", "value": 60.0, "bound": 600.0, "unit": "s"}
+    kept = {"limit": "limits", "state": "ok", "value": None, "text": "Inside every limit"}
+    for first in (early, dwell):
+        assert opened(reasons=[first, humidity])["number"] == ""
+    assert opened(reasons=[kept, humidity])["number"] == "", "a HOLD rests on no limit kept"
+    assert opened(call="GO", reasons=[kept, humidity])["number"] == "55.0 %"
+
+
+def test_the_number_that_decides_stays_while_two_limits_past_swap_places() -> None:
+    damp = {"limit": "humidity_max", "state": "broken", "value": 84.1, "bound": 80.0, "unit": "%"}
+    hull = {"limit": "dew_margin_min", "state": "broken", "value": 2.0, "bound": 3.0, "unit": "K"}
+    numbers = {opened(call="STOP", reasons=each)["number"] for each in ([damp, hull], [hull, damp])}
+    assert numbers == {"2.0 K"}
+    far = {**damp, "value": 95.0}
+    assert opened(call="STOP", reasons=[far, hull])["number"] == "95.0 %"
 
 
 def test_since_when_stands_with_the_enclosures_word_and_not_with_the_section_of_now() -> None:
