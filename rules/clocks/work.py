@@ -557,8 +557,8 @@ def coat_begun_after(
 def is_no_coats_number(event: Event, coats: Sequence[Coat]) -> bool:
     """Return whether an end names a number that no coat has, by a slip: then it ends none.
 
-    Who is one ahead of a coat that has ended forgot to record a start, and long after the newest
-    coat nothing but such an end tells that another was laid: these make a coat.
+    Who is one ahead of the newest coat may have forgotten to record a start, and long after it
+    nothing but such an end tells that another was laid: these make a coat.
 
     Args:
         event: coat-ended.
@@ -567,10 +567,10 @@ def is_no_coats_number(event: Event, coats: Sequence[Coat]) -> bool:
     Source:
         Judgement, no source.
     """
-    if event.coat is None or not coats or event.coat in {coat.number for coat in coats}:
+    if event.coat is None or not coats:
         return False
     newest = coats[-1]
-    if not newest.is_open and event.coat == newest.number + 1:
+    if event.coat in {newest.number + 1, *(coat.number for coat in coats)}:
         return False
     last_s = newest.resumed_s or newest.started_s if newest.is_open else newest.ended_s
     return last_s is not None and event.time_s - last_s <= SAME_COAT_S
