@@ -47,7 +47,9 @@ def clauses(view: View, call: SectionCall, clauses_wanted: int = 3) -> list[str]
     found = [why(call, view.theme, trends)]
     if call.reasons and call.reasons[0].limit in TIMERS:
         # The timer says in each clause what is asked for; while nothing comes it stands still.
-        if clauses_wanted > 2 and is_renewed(view.snapshot, call.section):
+        if not is_renewed(view.snapshot, call.section):
+            found = [f"{found[0].split(';')[0]} when last heard"]
+        elif clauses_wanted > 2:
             found = [found[0].split(";")[0], change(call, view.theme, None)]
     elif clauses_wanted > 2:
         end = change(call, view.theme, view.snapshot.specs.get(call.spec))
