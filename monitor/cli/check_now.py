@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import time
+from dataclasses import replace
 from itertools import groupby
 from pathlib import Path
 
@@ -21,6 +22,7 @@ from monitor.live.restart import (
     recent_readings,
     sections_of,
 )
+from monitor.live.section_ends import ended_sections
 from monitor.log.facts import begun_s, with_former_points
 from monitor.log.files import reading_log
 from monitor.log.log import Store
@@ -30,16 +32,17 @@ from monitor.outlook.keeper import look_ahead
 from monitor.outlook.read import choose_source
 from monitor.replay.play import ReplayJob, keeper_of
 from monitor.specs import find_spec
-from monitor.wire import enclosure_dict
+from monitor.wire import Json, enclosure_dict
 from rules.air.uncertainty import SHOW_FACTOR
+from rules.answer import Answer
 from rules.call import Call
 from rules.clocks.all_clocks import history_wanted_from_s
 from rules.errors import FilmcallError
 from rules.events import of_probes, taken_until
-from rules.reasons import Doubt
+from rules.reasons import MAY_I_START, Doubt, Reason, advice_of
 from rules.section import SectionCall
 from rules.text import date_hour_text, printable
-from sensors.faults import MOST_MAX_AGE_S
+from rules.vocabulary import LimitState
 from sensors.forecast import ForecastHours
 from sensors.zones import zone_or_utc
 
@@ -68,24 +71,45 @@ def run(
 
         forecast = own_forecast(config)
     with reading_log(db) as store:
-        calls = calls_now(store, chosen, config_file.parent, forecast)
-    call, of_now = calls[0].call, ""
-    age_s = abs(time.time() - calls[0].time_s)
-    if age_s > _OF_NOW_S:
+        tent = _tent_now(store, chosen, config_file.parent, forecast)
+    calls, of_now, now_s = tent.explain(), "", time.time()
+    told: Json = enclosure_dict(chosen.name, calls)  # at its own time, which it names
+    if abs(now_s - calls[0].time_s) > _OF_NOW_S:
         end = date_hour_text(calls[0].time_s, zone_or_utc(chosen.timezone))
         of_now = f"By readings that end {end}; of now nothing is known"
-    counts_s = max(each.rules.max_age_s or MOST_MAX_AGE_S for each in chosen.points)
-    if age_s > counts_s and call is Call.GO:
-        call, of_now = Call.HOLD, f"{of_now}, so HOLD. It was then"
+        told |= {"of_now": f"{of_now}."}
+        if any(now_s > each.expires_s for each in tent.channels() if each.config.required):
+            calls = [_of_then(each, f"{of_now}. By them it was GO") for each in calls]
     if as_json:
-        beside = {"call": call.value, "of_now": f"{of_now}."} if of_now else {}
-        return json.dumps({**enclosure_dict(chosen.name, calls), **beside}, indent=2), call.value
-    told = [f"{of_now}{':' if call is not calls[0].call else '.'}"] if of_now else []
+        return json.dumps(told, indent=2), calls[0].call.value
+    said = [f"{of_now}."] if of_now else []
     for each in calls:
         u_k = each.climate.dew_margin_u_k
         text = lines(each, None if u_k is None else SHOW_FACTOR * u_k)
-        told.append(f"{printable(each.section)}: {text}" if len(calls) > 1 else text)
-    return "\n".join(told), call.value
+        said.append(f"{printable(each.section)}: {text}" if len(calls) > 1 else text)
+    return "\n".join(said), calls[0].call.value
+
+
+def _of_then(call: SectionCall, text: str) -> SectionCall:
+    """A call whose GO is none of now, since what it rests on is too old to count."""
+    why = Reason("log", LimitState.UNKNOWN, None, None, None, "", text)
+
+    def held(answer: Answer | None) -> Answer | None:
+        if answer is None or answer.call is not Call.GO:
+            return answer
+        start = answer.question == MAY_I_START
+        return replace(
+            answer,
+            call=Call.HOLD,
+            advice=advice_of(Call.HOLD, call.stage, start=start),
+            reasons=(why, *answer.reasons),
+        )
+
+    call = replace(call, start=held(call.start), films=held(call.films))
+    if call.call is not Call.GO:
+        return call
+    advice = advice_of(Call.HOLD, call.stage, start=call.question == MAY_I_START)
+    return replace(call, call=Call.HOLD, advice=advice, reasons=(why, *call.reasons))
 
 
 def _chosen(config: Config, wanted: str | None) -> EnclosureConfig:
@@ -104,7 +128,14 @@ def _chosen(config: Config, wanted: str | None) -> EnclosureConfig:
 def calls_now(
     store: Store, config: EnclosureConfig, beside: Path, forecast: ForecastHours | None = None
 ) -> list[SectionCall]:
-    """Return every section's call by the log's last hours, the worst first.
+    """Return every section's call by the log's last hours, the worst first; see `_tent_now`."""
+    return _tent_now(store, config, beside, forecast).explain()
+
+
+def _tent_now(
+    store: Store, config: EnclosureConfig, beside: Path, forecast: ForecastHours | None
+) -> Enclosure:
+    """Return an enclosure as its log's last hours leave it.
 
     Args:
         store: the log.
@@ -161,6 +192,7 @@ def calls_now(
             _look(store, config, tent, beside, now_s, forecast)
         for event in taken_until(waiting, time_s):
             tent.heed(event)
+            tent.evaluate_now(event.time_s)  # as the watch does
         for each, named_s in late_s.items():
             if named_s <= time_s:
                 tent.ensure_section(each)
@@ -170,7 +202,9 @@ def calls_now(
     for each in late_s:
         tent.ensure_section(each)
     tent.evaluate_now(now_s)  # though there was nothing to take in
-    return tent.explain()
+    for each, _ in list(ended_sections(tent, keeper, now_s)) if source == LIVE else ():
+        tent.end_section(each)
+    return tent
 
 
 def _named_later(

@@ -104,14 +104,26 @@ def test_check_now_answers_for_the_film_that_was_recorded_and_says_of_when(
 def test_a_go_of_a_recording_that_ended_long_ago_is_none_of_now(tmp_path: Path) -> None:
     words = played(tmp_path)
     ran = filmcall("check", "--now", *words)
-    end = "By readings that end 2026-06-03 12:00; of now nothing is known, so HOLD. It was then"
-    assert ran.out.startswith(f"{end}:\nGO")
+    end = "By readings that end 2026-06-03 12:00; of now nothing is known."
+    assert ran.out.startswith(f"{end}\nHOLD: Do not start yet")
+    assert f"{end} By them it was GO" in ran.out
     assert ran.code == 10
     ran = filmcall("check", "--now", *words, "--json")
     told = json.loads(ran.out)
     assert ran.code == 10
-    assert (told["call"], told["of_now"]) == ("HOLD", f"{end}.")
-    assert told["sections"][0]["call"] == "GO"
+    # The JSON is of its own time, which it names; the exit status is of now.
+    assert (told["of_now"], told["time"], told["call"]) == (end, at(HOURS), "GO")
+
+
+@pytest.mark.parametrize(("old_s", "call"), [(0.0, "GO"), (70.0, "GO"), (200.0, "HOLD")])
+def test_a_recording_counts_as_long_as_a_reading_of_its_does(
+    old_s: float, call: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Rows each minute: three of their intervals, as in a watch."""
+    words = played(tmp_path)
+    end_s = datetime.fromisoformat(at(HOURS)).timestamp()
+    monkeypatch.setattr("time.time", lambda: end_s + old_s)
+    assert filmcall("check", "--now", *words).out.splitlines()[old_s > 60.0].startswith(call)
 
 
 @pytest.mark.parametrize("age_s", [7_200.0, 86_400.0])

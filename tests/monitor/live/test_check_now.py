@@ -97,3 +97,30 @@ def test_a_section_that_an_event_names_later_is_no_restart_of_the_others(
     found = {each.section: str(each.call) for each in calls_now(live.store, config, tmp_path)}
     assert found == live.calls()
     assert found["all"] == "GO"
+
+
+def test_probes_put_back_that_were_not_out_begin_the_dwell_anew_for_both(
+    make: Make, now: Callable[[Live], Call]
+) -> None:
+    live = make()
+    assert live.run(1.1 * HOUR_S, live.climate(), step_s=30.0) == "GO"
+    told_s = live.machine.wall()
+    live.watch.record(Event(EventKind.PROBES_IN, told_s, "tent", recorded_s=told_s))
+    for _ in range(4):
+        assert now(live) == live.run(30.0, live.climate())
+
+
+def test_a_section_whose_work_was_over_when_the_watch_began_is_not_asked_for(
+    make: Make, now: Callable[[Live], Call]
+) -> None:
+    live = make()
+    live.run(600.0, live.climate(), step_s=30.0)
+    told_s = live.machine.wall()
+    live.watch.record(Event(EventKind.WASHED, told_s, "tent", section="deck", recorded_s=told_s))
+    live.run(600.0, live.climate(), step_s=30.0)
+    live.kill()
+    live.machine.monotonic_s += 86_400.0
+    second = make(live.machine)
+    second.run(1200.0, second.climate())
+    assert now(second) == second.calls()["all"] == "GO"
+    assert set(second.calls()) == {"all"}
