@@ -480,20 +480,27 @@ class _Several(NamedTuple):
     def _further_off(
         self, silence: _Silence, other: int, rows: NDArray[np.intp], seen: float
     ) -> Floats | float:
-        """How much further the air has been from a neighbour than can follow from some rows.
+        """How much further than can follow from some rows a silent hull may have left a neighbour.
 
-        By so much can the silent one have left that neighbour. `seen` is as in `_apart`.
+        By so much as the air has since been further from that one, or that one itself further out
+        than it was then: of two hulls the heavier stays behind. `seen` is as in `_apart`.
         """
         if self.around is None:
             return 0.0
-        above = self.around[1] - self.low[:, other]
-        below = self.around[0] - self.high[:, other]
-        if not (np.isfinite(above) & np.isfinite(below))[rows].any():
-            return 0.0
-        least, most = np.fmin.reduce(below[rows]), np.fmax.reduce(above[rows])
-        slack = _apart(most - least, seen, self.pace)
-        off = np.fmax(above[silence.rows] - most, least - below[silence.rows]) - slack
-        return np.maximum.accumulate(np.fmax(off, 0.0))
+        low, high = self.low[:, other], self.high[:, other]
+        at_s = self.time_s[silence.rows] - self.time_s[silence.begin]
+        further = np.zeros(at_s.size)
+        for lower, upper in ((low, high), (self.around[0] - high, self.around[1] - low)):
+            if not (np.isfinite(lower) & np.isfinite(upper))[rows].any():
+                continue
+            least, most = np.fmin.reduce(lower[rows]), np.fmax.reduce(upper[rows])
+            slack = _apart(most - least, seen, self.pace)
+            out = np.fmax(upper[silence.rows] - most, least - lower[silence.rows])
+            np.fmax(further, np.where(out > slack, out, 0.0), out=further)
+        with np.errstate(divide="ignore"):
+            kept = np.log(further) + at_s / _SLOWEST_S
+        found: Floats = np.exp(np.maximum.accumulate(kept) - at_s / _SLOWEST_S)
+        return found
 
 
 def _apart(span: float, seen: float, pace: Pace) -> float:
