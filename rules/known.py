@@ -327,6 +327,9 @@ def with_silences(
             if found is None:
                 drift = _before(time_s[own], low[own, probe], place, pace)
                 found, settled = several.known(silence, drift)
+                if around is not None:  # which may widen what is known without it, and no more
+                    alone, _ = several._replace(around=None).known(silence, drift)
+                    found = np.fmin(found[0], alone[0]), np.fmax(found[1], alone[1])
                 if settled and ended is not None:
                     ended[key] = found
             for column, values in zip(filled, found, strict=True):

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
+from itertools import product
 from typing import NamedTuple
 
 from rich.cells import cell_len
@@ -299,7 +300,7 @@ def _large(view: View, size: Size, desk: DeskView) -> Lines:
     keys = [title, *_table(desk.keys_page, width, max(1, width // 26))] if desk.keys_page else []
     least = len(keys) or int(costs_soon(view))
     # What was asked for, and a clock that costs, are worth more than all of an alarm's words.
-    for clauses, brief in ((3, False), (2, False), (1, False), (1, True)):
+    for brief, clauses in product((False, True), (3, 2, 1)):
         loud = _alarm(view, width, small=brief)
         loud += [] if keys and brief else _notices(view, width)
         top = _sentence(view, width, clauses) + below + loud

@@ -260,3 +260,24 @@ def test_a_probe_never_seen_beside_the_other_is_drawn_by_the_air_as_one_alone() 
     low, high = with_silences(time_s, said, said, TEMPERATURE, around=(air_c, air_c))
     assert high[-1, 0] == pytest.approx(30.0, abs=0.1)
     assert low[-1, 0] == pytest.approx(12.0 - 3.0, abs=0.1)
+
+
+@pytest.mark.parametrize("lags_s", [(14_400.0, 600.0), (600.0, 14_400.0), (7200.0, 1800.0)])
+@pytest.mark.parametrize("rise_k", [15.0, -12.0])
+def test_air_narrows_nothing_of_a_silent_hull_beside_a_lighter_or_a_heavier_one(
+    rise_k: float, lags_s: tuple[float, float]
+) -> None:
+    """Newton's law of cooling: a heavy keel stays behind a thin sheet, which goes with the air."""
+    time_s = np.arange(0.0, 60.0 * HOUR_S, 300.0)
+    hours = time_s / HOUR_S
+    air_c = 12.0 + 2.0 * np.sin(2.0 * np.pi * hours / 24.0)
+    air_c += rise_k * np.exp(-(((hours - 33.0) / 2.5) ** 2))
+    truth = np.column_stack([lagged(time_s, air_c, lag_s, 12.0) for lag_s in lags_s])
+    said = truth.copy()
+    said[hours > 27.0, 0] = np.nan
+    low, high = with_silences(time_s, said, said, TEMPERATURE, around=(air_c, air_c))
+    alone = with_silences(time_s, said, said, TEMPERATURE)
+    assert (low <= alone[0] + 1e-9).all()
+    assert (high >= alone[1] - 1e-9).all()
+    assert (low - truth).max() < 0.1
+    assert (truth - high).max() < 0.1
