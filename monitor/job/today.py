@@ -414,8 +414,13 @@ def _night(hand: JobAtHand, made: Made, now_s: float, zone: tzinfo) -> list[str]
         lines.append(
             f"  {name}: down to {celsius(float(temp[cold]))} about "
             f"{hour_text(cold_at, zone)}, dew margin down to {margin[close]:.1f} K about "
-            f"{hour_text(close_at, zone)}."
+            f"{hour_text(close_at, zone)}{',' if air.end_s < end_s else '.'}"
         )
+        if air.end_s < end_s:
+            until = hour_and_day_text(air.end_s, zone, now_s)
+            lines.append(
+                f"      by the forecast's hours until {until}; of the rest nothing is known."
+            )
     # What is laid tomorrow morning is no film of tonight.
     to_s = midnight_s(evening.date() + timedelta(days=1), zone)
     for name, spec, dry_s in _wet(hand, made, to_s):
