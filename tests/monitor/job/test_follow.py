@@ -436,6 +436,16 @@ def test_a_night_that_the_forecast_covers_in_part_is_told_until_when(
     assert re.search(r" K about \d\d:00(.*?)\.( |$)", night)[1] == says
 
 
+def test_a_next_mix_beyond_the_page_is_shown_with_its_coat(tmp_path: Path) -> None:
+    """The job begins on Monday the 19th at 17:00; on Saturday that is beyond 36 hours."""
+    job, forecast = Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    words = ("--job", str(job), "--forecast", str(forecast), "--at", "2026-10-17T11:03Z")
+    ran = filmcall("today", *words, "--db", str(tmp_path / "none.db"))
+    told = ran.out.split("Next:")[1].split("Tonight:")[0]
+    assert 0 <= told.find("  mix hull-port, for coat 1") < told.find("  coat hull-port, coat 1")
+    assert told.count("  coat hull-port") == 1, told
+
+
 def test_a_coat_of_the_morning_after_is_not_wet_into_the_night(tmp_path: Path) -> None:
     """The night is from 20:00 to 08:00 (judgement, no source); the coat begins at its end."""
     text = job_text(section("hull-port", "primer"), hours='"07:45-12:00"', start="2026-10-20")
