@@ -53,8 +53,7 @@ def today_text(hand: JobAtHand, made: Made) -> str:
     zone, now_s = hand.job.hours.zone, hand.now_s
     lines = [f"{hand.job.boat}, {moment_text(now_s, zone)}", "", "May I?"]
     lines += [*_calls(hand, zone), "", "Next:"]
-    steps = [s for s in made.plan.steps if s.start_s < now_s + AHEAD_S]
-    shown = steps or list(made.plan.steps[:1])
+    shown = _shown(made.plan.steps, now_s)
     lines += [*_tape(hand, zone), *_pots(hand, made, zone)]
     for step in shown:
         lines += _step(hand, made, step, now_s, zone)
@@ -72,6 +71,17 @@ def today_text(hand: JobAtHand, made: Made) -> str:
         CAUTION,
     ]
     return "\n".join(lines)
+
+
+def _shown(steps: Sequence[PlannedStep], now_s: float) -> list[PlannedStep]:
+    """The steps of the page, or the next one; whatever is mixed with the coat that it is for."""
+    soon = [step for step in steps if step.start_s < now_s + AHEAD_S] or steps[:1]
+    mixed = {(step.section, step.coat) for step in soon if step.step == "mix"}
+    return [
+        step
+        for step in steps
+        if step in soon or (step.step == "coat" and (step.section, step.coat) in mixed)
+    ]
 
 
 def _calls(hand: JobAtHand, zone: tzinfo) -> list[str]:
@@ -414,8 +424,13 @@ def _night(hand: JobAtHand, made: Made, now_s: float, zone: tzinfo) -> list[str]
         lines.append(
             f"  {name}: down to {celsius(float(temp[cold]))} about "
             f"{hour_text(cold_at, zone)}, dew margin down to {margin[close]:.1f} K about "
-            f"{hour_text(close_at, zone)}."
+            f"{hour_text(close_at, zone)}{',' if air.end_s < end_s else '.'}"
         )
+        if air.end_s < end_s:
+            until = hour_and_day_text(air.end_s, zone, now_s)
+            lines.append(
+                f"      by the forecast's hours until {until}; of the rest nothing is known."
+            )
     # What is laid tomorrow morning is no film of tonight.
     to_s = midnight_s(evening.date() + timedelta(days=1), zone)
     for name, spec, dry_s in _wet(hand, made, to_s):

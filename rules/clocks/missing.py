@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from rules.clocks.work import (
     CLEARANCE_LENGTH,
@@ -14,7 +14,7 @@ from rules.clocks.work import (
     celsius,
     clearance_of,
     is_about,
-    is_no_coats_number,
+    is_slip_of_number,
     work_of,
 )
 from rules.events import Event, in_force
@@ -70,7 +70,7 @@ def _works(event: Event, before: list[Event]) -> list[Work]:
     names: set[str | None] = {event.section or ALL_SECTIONS}
     if event.section in (None, ALL_SECTIONS):
         names |= {each.section for each in before if each.section is not None}
-    return [work_of(name, before, event.time_s) for name in names]
+    return [work_of(name, before, event.time_s) for name in sorted(names, key=str)]
 
 
 def _open(coat: Coat | None) -> bool:
@@ -78,18 +78,15 @@ def _open(coat: Coat | None) -> bool:
 
 
 def _coat_never_started(event: Event, before: list[Event], kept: list[Event]) -> str:
-    if event.coat is None and any(_open(work.newest) for work in _works(event, before)):
+    works = _works(event, before)
+    open_works = [work for work in works if _open(work.newest)]
+    if event.coat is None and open_works:
         return ""
+    meant = open_works if event.section in (None, ALL_SECTIONS) and open_works else works
+    if meant and all(is_slip_of_number(event, work.coats) for work in meant):
+        return _slip_of_number(event, meant[0].coats)
     coats = work_of(event.section, before, event.time_s).coats
     was = coats[-1] if coats else None
-    if was is not None and is_no_coats_number(event, coats):
-        is_on = "is on and not ended" if _open(was) else "is the newest"
-        return (
-            f"coat {was.number} {is_on}, so this is hardly the end of coat {event.coat}, and it "
-            "ended none: take this row back with --corrects and --withdraw, and record the end "
-            f"with the right number. If coat {event.coat} was laid, "
-            f"{_RECORD.format(f'coat-started --coat {event.coat}')}"
-        )
     now = work_of(event.section, [*before, event], event.time_s).newest
     if now is None or (was is not None and _open(was) and now.number == was.number):
         return ""
@@ -111,6 +108,27 @@ def _coat_never_started(event: Event, before: list[Event], kept: list[Event]) ->
     return (
         f"no coat was open, so this counts as a later end of coat {now.number}, {whose}; if it "
         f"ends another coat, {_RECORD.format('coat-started')}"
+    )
+
+
+def _slip_of_number(event: Event, coats: Sequence[Coat]) -> str:
+    newest, number = coats[-1], event.coat
+    is_on = "is on and not ended" if _open(newest) else "is the newest"
+    take_back = "take this row back with --corrects and --withdraw, and record the end with"
+    beneath = next((coat for coat in reversed(coats) if coat.number == number), None)
+    if beneath is not None:
+        was = f"coat {number} lies beneath it"
+        if beneath.ended_s is not None:
+            was = f"coat {number} was ended {duration_text(event.time_s - beneath.ended_s)} before"
+        return (
+            f"coat {newest.number} {is_on}, and {was}, so this ended none: {take_back} "
+            f"--coat {newest.number}; if it is a later end of coat {number}, with a time before "
+            f"coat {newest.number} began"
+        )
+    return (
+        f"coat {newest.number} {is_on}, so this is hardly the end of coat {number}, and it "
+        f"ended none: {take_back} the right number. If coat {number} was laid, "
+        f"{_RECORD.format(f'coat-started --coat {number}')}"
     )
 
 

@@ -226,7 +226,7 @@ def _work_of(
                     continue
                 if coat_begun_after(event, section, coats, in_all, events) is not None:
                     continue
-                if is_no_coats_number(event, coats):
+                if is_slip_of_number(event, coats):
                     continue
                 _end_coat(coats, pots, event)
                 wiped = launched = None
@@ -554,11 +554,12 @@ def coat_begun_after(
     return open_since
 
 
-def is_no_coats_number(event: Event, coats: Sequence[Coat]) -> bool:
-    """Return whether an end names a number that no coat has, by a slip: then it ends none.
+def is_slip_of_number(event: Event, coats: Sequence[Coat]) -> bool:
+    """Return whether an end names by a slip another coat than the newest: then it ends none.
 
-    Who is one ahead of the newest coat may have forgotten to record a start, and long after it
-    nothing but such an end tells that another was laid: these make a coat.
+    No coat has the number, or one beneath the newest has: that can be ended no more. Who is one
+    ahead of the newest may have forgotten to record a start, and long after an end nothing but
+    such a row tells that another was laid: these make a coat.
 
     Args:
         event: coat-ended.
@@ -570,8 +571,10 @@ def is_no_coats_number(event: Event, coats: Sequence[Coat]) -> bool:
     if event.coat is None or not coats:
         return False
     newest = coats[-1]
-    if event.coat in {newest.number + 1, *(coat.number for coat in coats)}:
+    if event.coat in (newest.number, newest.number + 1):
         return False
+    if newest.is_open and any(coat.number == event.coat for coat in coats):
+        return True  # no clock of an open coat runs, so none says GO for want of another
     last_s = newest.resumed_s or newest.started_s if newest.is_open else newest.ended_s
     return last_s is not None and event.time_s - last_s <= SAME_COAT_S
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -406,6 +407,43 @@ def test_a_night_that_the_forecast_begins_after_is_not_told(tmp_path: Path) -> N
     words = ("--job", str(job), "--forecast", str(forecast), "--at", "2026-10-18T11:03Z")
     ran = filmcall("today", *words, "--db", str(tmp_path / "none.db"))
     assert "polytunnel: the forecast's hours begin after it." in ran.out
+
+
+@pytest.mark.parametrize(
+    ("hours", "at", "says"),
+    [
+        (24, "19T11:03", ", by the forecast's hours until Tue 00:00; of the rest nothing is known"),
+        (24, "19T22:10", ", by the forecast's hours until Tue 00:00; of the rest nothing is known"),
+        (31, "19T11:03", ", by the forecast's hours until Tue 07:00; of the rest nothing is known"),
+        (32, "19T11:03", ""),
+        (31, "20T02:00", ", by the forecast's hours until 07:00; of the rest nothing is known"),
+    ],
+)
+def test_a_night_that_the_forecast_covers_in_part_is_told_until_when(
+    hours: int, at: str, says: str, tmp_path: Path
+) -> None:
+    """The night is from 20:00 to 08:00 (judgement, no source); hours are of Monday the 19th on."""
+    job, forecast = Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    there = {"forecast": forecast, "weather_year": None, "db": tmp_path / "none.db"}
+    hand = job_at_hand(job, **there, at=f"2026-10-{at}Z")
+    made, ahead = made_from(hand, 0.0), hand.ahead["polytunnel"]
+    kept = round((when("2026-10-19T00:00+00:00") - ahead.known.start_s) / 3600.0) + hours
+    columns = {name: getattr(ahead.known, name)[:, :kept] for name in ("temp_c", "dew_point_c")}
+    ahead = replace(ahead, known=replace(ahead.known, **columns))
+    told = today_text(replace(hand, ahead={"polytunnel": ahead}), made)
+    night = " ".join(told.split("Tonight:")[1].split("\n\n")[0].split())
+    assert re.match(r"polytunnel: down to 18 °C about \d\d:00, dew margin down to ", night)
+    assert re.search(r" K about \d\d:00(.*?)\.( |$)", night)[1] == says
+
+
+def test_a_next_mix_beyond_the_page_is_shown_with_its_coat(tmp_path: Path) -> None:
+    """The job begins on Monday the 19th at 17:00; on Saturday that is beyond 36 hours."""
+    job, forecast = Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    words = ("--job", str(job), "--forecast", str(forecast), "--at", "2026-10-17T11:03Z")
+    ran = filmcall("today", *words, "--db", str(tmp_path / "none.db"))
+    told = ran.out.split("Next:")[1].split("Tonight:")[0]
+    assert 0 <= told.find("  mix hull-port, for coat 1") < told.find("  coat hull-port, coat 1")
+    assert told.count("  coat hull-port") == 1, told
 
 
 def test_a_coat_of_the_morning_after_is_not_wet_into_the_night(tmp_path: Path) -> None:

@@ -93,6 +93,56 @@ def test_what_is_missing_is_said_and_how_to_record_it(
     assert "record it: filmcall event " in told
 
 
+TWO = (STARTED, ENDED, event(K.COAT_STARTED, 30.0))
+
+
+@pytest.mark.parametrize("own", [{}, PORT])
+@pytest.mark.parametrize(
+    ("events", "says"),
+    [
+        (TWO, "coat 2 is on and not ended, and coat 1 was ended 28 h 30 min before"),
+        ((*TWO, event(K.COAT_ENDED, 30.2)), "coat 2 is the newest, and coat 1 was ended 28 h 30 "),
+        ((STARTED, *TWO[2:]), "coat 2 is on and not ended, and coat 1 lies beneath it"),
+    ],
+    ids=["open", "ended", "never ended"],
+)
+def test_an_end_of_a_coat_beneath_ends_none_and_is_told(
+    events: tuple[Event, ...], says: str, own: dict[str, str]
+) -> None:
+    """DESIGN.md: at the moment of an event the program says what it means."""
+    events = tuple(replace(each, **own) for each in events)
+    section = own.get("section")
+    slip = event(K.COAT_ENDED, 30.5, coat=1, **own)
+    told = said(*events, slip)
+    assert told.startswith(says)
+    assert "so this ended none: take this row back" in told
+    assert work_of(section, (*events, slip), T0 + 31 * H) == replace(
+        work_of(section, events, T0 + 31 * H), air_coat_ended_s=T0 + 30.5 * H, air_coat_open=False
+    )
+    right = event(K.COAT_ENDED, 31.0, coat=2, **own)
+    later = work_of(section, (*events, slip, right), T0 + 32 * H)
+    assert [coat.number for coat in later.coats] == [1, 2]
+    assert later.coats[-1].ended_s == T0 + 31 * H
+    assert later.coats[-1].started_s == T0 + 30 * H, "so that recoat by is known"
+
+
+def test_an_end_of_a_coat_beneath_without_a_section_is_told_of_the_open_one() -> None:
+    events = tuple(replace(each, section="hull-port") for each in TWO)
+    slip = event(K.COAT_ENDED, 30.5, coat=1)
+    assert said(*events, slip).startswith("coat 2 is on and not ended, and coat 1 was ended")
+    assert [coat.number for coat in work_of("hull-port", (*events, slip), T0 + 31 * H).coats] == [
+        1, 2,
+    ]  # fmt: skip
+
+
+def test_long_after_the_newest_coats_end_an_old_number_tells_of_a_coat_that_nothing_else_does() -> (
+    None
+):
+    """The numbers begin anew with the next job: to leave its film out would call GO over it."""
+    events = (*TWO, event(K.COAT_ENDED, 31.0), event(K.COAT_ENDED, 60.0, coat=1))
+    assert work_of(None, events, T0 + 61 * H).coats[-1].ended_s == T0 + 60 * H
+
+
 def test_a_start_that_was_withdrawn_or_comes_later_is_missing() -> None:
     started = replace(STARTED, row=1)
     gone = replace(STARTED, row=2, corrects=1, withdrawn=True)
