@@ -296,9 +296,10 @@ def with_silences(
     Returns:
         Both, with each probe's silences filled: it leaves its own measurements on both sides as
         `edge_of` has it, but stands no further from a neighbour that speaks than the two were seen
-        to stand apart in the day before, its last hour left out, and by how much further from that
-        neighbour the air has been since; where the two contradict each other, either may be right.
-        NaN is left before a probe first spoke, and where none of them did.
+        to stand apart in the day before, its last hour left out; where the two contradict each
+        other, either may be right. A hull can have stayed behind one that has gone further out than
+        it was then, or followed air that has, and `around` narrows nothing. NaN is left before a
+        probe first spoke, and where none of them did.
 
     Source:
         Common practice, no source: how much further than seen they may part is in `_apart`.

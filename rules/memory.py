@@ -117,6 +117,7 @@ class FilmAir:
         margin_k: surface over dew or frost point [K].
         humidity_pct: of the air [%].
         surface_c: of the ground [degC].
+        partly: where a surface said nothing while others spoke.
         co2_ppm: carbon dioxide, or None where nobody measures it [ppm].
     """
 
@@ -125,6 +126,7 @@ class FilmAir:
     margin_k: Known
     humidity_pct: Known
     surface_c: Known
+    partly: Bools
     co2_ppm: Known | None = None
 
 
@@ -203,10 +205,10 @@ def remembered(air: FilmAir, ages: FilmAges, spec: Spec) -> FilmMemory:
             if found.highest_s > 0.0:
                 lasted[condition, age] = found
     soft = stages[Age.WET] | stages[Age.SOFT]
-    measured = np.isfinite(air.margin_k.best)
+    measured = np.isfinite(air.margin_k.best) & ~air.partly
     with np.errstate(invalid="ignore"):
         wet = (air.margin_k.best <= 0.0) & soft
-        maybe = ~measured & (air.margin_k.low <= 0.0) & soft & measured.any()
+        maybe = ~measured & ~wet & (air.margin_k.low <= 0.0) & soft & measured.any()
     young = air.surface_c.best[stages[Age.WET] & np.isfinite(air.surface_c.best)]
     return FilmMemory(
         lasted=lasted,
@@ -252,11 +254,7 @@ def air_of(history: TemperatureHistory, now_s: float, from_s: float) -> FilmAir:
         for each, pace, around in (
             (Known(best - wettest, cold - acc - dampest, warm + acc - driest), MARGIN, None),
             (Known(rh, rh_low, rh_high), HUMIDITY, None),
-            (
-                Known(best, cold - acc, warm + acc),
-                TEMPERATURE,
-                around_c,
-            ),
+            (Known(best, cold - acc, warm + acc), TEMPERATURE, around_c),
         )
     )
     if np.isnan(cold).any():
@@ -271,7 +269,16 @@ def air_of(history: TemperatureHistory, now_s: float, from_s: float) -> FilmAir:
     if bool(np.isfinite(ppm).any()):
         gas = Known(column(said.co2_ppm), ppm, ppm)
         co2 = _widened(time_s, gas, grid, history.max_gap_s, CARBON_DIOXIDE, now_s)
-    return FilmAir(grid, held_s, margin_k, humidity_pct, surface_c, co2)
+    return FilmAir(grid, held_s, margin_k, humidity_pct, surface_c, _partly(history, grid), co2)
+
+
+def _partly(history: TemperatureHistory, grid: Floats) -> Bools:
+    """Where a surface that had spoken in the days before said nothing."""
+    found = np.zeros(grid.size, dtype=np.bool_)
+    for each in history.silent:
+        for from_s, to_s in zip(each.from_s, each.to_s, strict=True) if each.heard else ():
+            found |= (grid >= from_s) & (grid < to_s)
+    return found
 
 
 def dew_points_of(history: TemperatureHistory, from_s: float) -> tuple[Floats, Floats, Floats]:

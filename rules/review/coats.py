@@ -388,6 +388,7 @@ def _memory(record: CoatRecord, series: ClimateSeries) -> FilmMemory | None:
         _known(series, LimitName.DEW_MARGIN_MIN, cells),
         _known(series, LimitName.HUMIDITY_MAX, cells),
         _known(series, LimitName.SURFACE_TEMP_MIN, cells),
+        ~series.complete.get(LimitName.SURFACE_TEMP_MIN, np.ones_like(series.time_s, bool))[cells],
         gas,
     )
     return remembered(air, ages, record.spec)
