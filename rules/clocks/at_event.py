@@ -7,7 +7,16 @@ import re
 from collections.abc import Callable, Collection, Iterable
 from typing import TYPE_CHECKING
 
-from rules.clocks.work import Coat, Pot, Work, coat_begun_after, pot_of, pots_for, work_of
+from rules.clocks.work import (
+    Coat,
+    Pot,
+    Work,
+    coat_begun_after,
+    is_about,
+    pot_of,
+    pots_for,
+    work_of,
+)
 from rules.events import Event, in_force
 from rules.spec.model import Mix, Spec
 from rules.text import duration_text
@@ -259,7 +268,7 @@ def said_of_coats_behind(
     touches: Collection[str],
     hour: Callable[[float], str],
 ) -> list[str]:
-    """Return what an event typed late makes of the coats that were begun after it, a clause each.
+    """Return what an event typed late makes of what was recorded after it, a clause each.
 
     Args:
         event: about to be kept.
@@ -285,6 +294,7 @@ def said_of_coats_behind(
                 "filmcall event coat-ended --at TIME"
                 for each in sorted(each for each in joined if each and each > event.time_s)
             ]
+            texts.append(_made_of_an_end(event, before, name, work, hour))
         found += [f"{where}{text}" for text in texts if text]
     return found
 
@@ -329,6 +339,37 @@ def _made_of(
     if was.number == coat.number or beneath is None or beneath.ended_s != event.time_s:
         return ""
     return f"what was begun at {hour(begun_s)} is coat {coat.number} from now on"
+
+
+def _made_of_an_end(
+    event: Event,
+    before: tuple[Event, ...],
+    name: str | None,
+    work: Work,
+    hour: Callable[[float], str],
+) -> str:
+    """What a coat-started makes of a later end of the coat that it goes over, or ""."""
+    at = len(work_of(name, before, math.nextafter(event.time_s, -math.inf)).coats) - 1
+    if at < 0:
+        return ""
+    was, now = work_of(name, before, math.inf).coats[at], work.coats[at]
+    if was.ended_s is None or was.ended_s <= event.time_s or was.ended_s == now.ended_s:
+        return ""
+    told = f"the end at {hour(was.ended_s)}, recorded as of coat {was.number}, ends"
+    ended = [coat for coat in work.coats if coat.ended_s == was.ended_s]
+    if not ended:
+        return f"{told} none from now on; record when this one was ended"
+    rows = [
+        each.row
+        for each in in_force(before)
+        if each.kind is EventKind.COAT_ENDED and each.time_s == was.ended_s and is_about(each, name)
+    ]
+    if ended[0].started_s != event.time_s or not rows:
+        return ""
+    return (
+        f"{told} this one from now on; if it does not, take row {rows[-1]} back: filmcall event "
+        f"coat-ended --corrects {rows[-1]} --withdraw, and record when this one was ended"
+    )
 
 
 def no_such_pot(

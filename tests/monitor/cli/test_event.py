@@ -17,6 +17,7 @@ from monitor.log.facts import keep_facts
 from monitor.log.log import Store
 from monitor.log.rows import CallRow
 from monitor.specs import find_spec
+from rules.clocks.work import work_of
 from rules.events import Event, in_force
 from rules.vocabulary import EventKind, Method
 from sensors.faults import DEFAULT_RULES
@@ -504,6 +505,47 @@ def test_a_coat_typed_late_of_the_same_paint_says_what_carries_it_on(db: str) ->
     assert laid(db) == {TOPCOAT: 1}
     ran = event(db, "coat-started", *HULL, "--at", ago(minutes=90), "--corrects", "2")
     assert "carries this one on" not in ran.out, "it is that coat's own start that is put right"
+
+
+@pytest.mark.parametrize("later", [True, False], ids=["between", "newest"])
+@pytest.mark.parametrize(
+    ("number", "says", "ended_h"),
+    [
+        ((), r"ends this one from now on; if it does not, take row 3 back: filmcall event "
+         r"coat-ended --corrects 3 --withdraw, and record when this one was ended", 2.0),
+        (("--coat", "1"), r"ends none from now on; record when this one was ended", None),
+    ],
+)  # fmt: skip
+def test_a_coat_typed_late_says_what_becomes_of_an_end_that_was_recorded_after_its_start(
+    db: str, number: tuple[str, ...], says: str, ended_h: float | None, *, later: bool
+) -> None:
+    """DESIGN.md: at the moment of an event the program says what it means."""
+    now_s = time.time()
+    event(db, "coat-started", *HULL, "--spec", TOPCOAT, "--at", ago(hours=23))
+    event(db, "coat-ended", *HULL, "--at", ago(hours=22))
+    ran = event(db, "coat-ended", *HULL, *number, "--at", ago(hours=2))
+    assert "a later end of coat 1" in ran.out
+    if later:
+        event(db, "coat-started", *HULL, "--spec", TOPCOAT, "--at", ago(hours=1))
+    ran = event(db, "coat-started", *HULL, "--spec", PRIMER, "--at", ago(hours=11))
+    told = rf"warning: hull: the end at {HOUR}, recorded as of coat 1, {says}"
+    assert re.search(told, ran.out), ran.out
+    first, own = work_of("hull", kept(db), now_s + 60.0).coats[:2]
+    assert first.ended_s == pytest.approx(now_s - 22 * 3600.0, abs=60.0)
+    assert own.started_s == pytest.approx(now_s - 11 * 3600.0, abs=60.0)
+    assert own.ended_s == (
+        None if ended_h is None else pytest.approx(now_s - ended_h * 3600.0, abs=60.0)
+    )
+    ran = event(db, "coat-started", *HULL, "--spec", VARNISH, "--at", ago(minutes=90))
+    assert "the end at" not in ran.out, "it lies after every end"
+
+
+def test_coats_of_one_moment_are_kept_whatever_their_numbers(db: str) -> None:
+    at = ("--at", ago(hours=1))
+    for number in ((), ("--coat", "2"), ("--coat", "2")):
+        ran = event(db, "coat-started", *HULL, "--spec", TOPCOAT, *number, *at)
+        assert ran.code == 0, ran.err
+    assert len(kept(db)) == 3
 
 
 def test_a_coat_carried_on_keeps_its_paint_whatever_is_typed_late_between(db: str) -> None:
