@@ -9,9 +9,9 @@ handles a gap by itself. A live call does not: a point past its max_age is unkno
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from hashlib import blake2b
-from operator import itemgetter
 from typing import NamedTuple
 
 import numpy as np
@@ -269,6 +269,33 @@ def ends_of(
     return end(low, upper=False), end(high, upper=True)
 
 
+def margin_over_silent_hull(
+    time_s: Floats,
+    hull: tuple[Floats, Floats],
+    at_s: Floats,
+    wetting: Sequence[Floats],
+    max_gap_s: float,
+    now_s: float,
+    around: tuple[Floats, Floats],
+) -> tuple[Floats, Floats]:
+    """Return how far a hull can have stood over the wetting point that was measured beside it.
+
+    Args:
+        time_s: instants, never descending [s].
+        hull: the lowest and the highest that it was then, NaN where it was silent [degC].
+        at_s: when it is asked for, ascending [s].
+        wetting: the lowest and the highest wetting point then, NaN where not known [degC].
+        max_gap_s: as `edge_of`, and so `now_s`.
+        now_s: until when the last measurement must serve [s].
+        around: the lowest and the highest of the air, as `edge_of`.
+
+    Returns:
+        The least and the most [K], NaN where the wetting point is not known.
+    """
+    low, high = ends_of(time_s, *hull, at_s, max_gap_s, UNHEARD_HULL, now_s, around)
+    return low - wetting[1], high - wetting[0]
+
+
 Silences = dict[tuple[int, float, float, int], tuple[Floats, Floats]]
 """What a probe can have been in silences that have ended, by its place, their ends and length."""
 
@@ -328,9 +355,6 @@ def with_silences(
             if found is None:
                 drift = _before(time_s[own], low[own, probe], place, pace)
                 found, settled = several.known(silence, drift)
-                if around is not None:  # which may widen what is known without it, and no more
-                    alone, _ = several._replace(around=None).known(silence, drift)
-                    found = np.fmin(found[0], alone[0]), np.fmax(found[1], alone[1])
                 if settled and ended is not None:
                     ended[key] = found
             for column, values in zip(filled, found, strict=True):
@@ -420,6 +444,24 @@ class _Silence(NamedTuple):
         return self.probe, float(time_s[self.begin]), end_s, self.end - self.begin
 
 
+class _Stood(NamedTuple):
+    """How a neighbour was seen to stand to a silent probe.
+
+    Attributes:
+        other: its place.
+        down: how far under it the silent one can stand at the most, negative [unit].
+        up: how far over it.
+        rows: in which both spoke.
+        share: of the day's quarters of an hour in which they did, 0 to 1.
+    """
+
+    other: int
+    down: float
+    up: float
+    rows: NDArray[np.intp]
+    share: float
+
+
 class _Several(NamedTuple):
     """What several probes of one kind said; see `with_silences`."""
 
@@ -430,29 +472,42 @@ class _Several(NamedTuple):
     around: tuple[Floats, Floats] | None
 
     def known(self, silence: _Silence, drift: Drift) -> tuple[tuple[Floats, Floats], bool]:
-        """Lowest and highest in a silence, and whether later rows will leave them as they are."""
+        """Lowest and highest in a silence, and whether later rows will leave them as they are.
+
+        Air around it may widen what is known without that, and no more.
+        """
+        time_s, begin, end = self.time_s, silence.begin, silence.end
+        back = end < time_s.size
+        to_s = float(time_s[begin]) - _SUSPECT_S
+        learned = self._learned(silence, to_s - LEARN_S, to_s)
+        settled = back and bool(learned)
+        if back and not learned:
+            end_s = float(time_s[end])
+            learned = self._learned(silence, end_s, end_s + LEARN_S)
+        alone = both_known(self._own(silence, drift, None), self._beside(silence, learned, None))
+        if self.around is None:
+            return alone, settled
+        drawn = self._own(silence, drift, self.around)
+        low, high = both_known(drawn, self._beside(silence, learned, self.around))
+        return (np.fmin(low, alone[0]), np.fmax(high, alone[1])), settled
+
+    def _own(
+        self, silence: _Silence, drift: Drift, around: tuple[Floats, Floats] | None
+    ) -> tuple[Floats, Floats]:
+        """What its own measurements say of a silent probe."""
         time_s, (probe, begin, end) = self.time_s, silence
-        at_s, back = time_s[silence.rows], end < time_s.size
-        own = []
+        found = []
         for side, sign in ((0, -1.0), (1, 1.0)):
             values = (self.low, self.high)[side][:, probe]
             first = float(time_s[begin]), float(values[begin])
-            last = (float(time_s[end]), float(values[end])) if back else None
-            around = None if self.around is None else self.around[side]
-            nodes = [first, *_way(first, last, drift, sign, time_s, around)]
-            own.append(_along(nodes if last is None else [*nodes, last], at_s))
-        begin_s = float(time_s[begin])
-        to_s = begin_s - _SUSPECT_S
-        beside, learned = self._beside(silence, to_s - LEARN_S, to_s)
-        if back and not learned:
-            end_s = float(time_s[end])
-            beside, _ = self._beside(silence, end_s, end_s + LEARN_S)
-        return both_known((own[0], own[1]), beside), back and learned
+            last = (float(time_s[end]), float(values[end])) if end < time_s.size else None
+            air = None if around is None else around[side]
+            nodes = [first, *_way(first, last, drift, sign, time_s, air)]
+            found.append(_along(nodes if last is None else [*nodes, last], time_s[silence.rows]))
+        return found[0], found[1]
 
-    def _beside(
-        self, silence: _Silence, from_s: float, to_s: float
-    ) -> tuple[tuple[Floats, Floats], bool]:
-        """What neighbours say of a silent probe by how they stood to it, the closest one first."""
+    def _learned(self, silence: _Silence, from_s: float, to_s: float) -> list[_Stood]:
+        """How neighbours stood to a silent probe in a time, the closest one first."""
         first, last = np.searchsorted(self.time_s, (from_s, np.nextafter(to_s, np.inf)))
         seen = slice(int(first), int(last))
         quarter = self.time_s[seen] % DAY_S // _LAG_S
@@ -465,40 +520,47 @@ class _Several(NamedTuple):
             quarters = np.unique(quarter[both]).size
             if other != silence.probe and quarters >= _FEWEST:
                 down, up = float(off_low[both].min()), float(off_high[both].max())
-                further = _apart(up - down, quarters * _LAG_S / DAY_S, self.pace)
+                share = quarters * _LAG_S / DAY_S
+                further = _apart(up - down, share, self.pace)
                 rows = seen.start + np.flatnonzero(both)
-                of_air = self._further_off(silence, other, rows, quarters * _LAG_S / DAY_S)
-                wide = up - down + 2.0 * further
-                learned.append((wide, down - further, up + further, other, of_air))
+                learned.append(_Stood(other, down - further, up + further, rows, share))
+        return sorted(learned, key=lambda each: each.up - each.down)
+
+    def _beside(
+        self,
+        silence: _Silence,
+        learned: list[_Stood],
+        around: tuple[Floats, Floats] | None,
+    ) -> tuple[Floats, Floats]:
+        """What neighbours say of a silent probe."""
         unseen_s = self.time_s[silence.rows] - self.time_s[silence.begin]
         if silence.end < self.time_s.size:
             unseen_s = np.minimum(unseen_s, self.time_s[silence.end] - self.time_s[silence.rows])
         more = self.pace.apart * unseen_s / DAY_S
         low, high = np.full((2, unseen_s.size), np.nan)
-        for _, down, up, other, of_air in sorted(learned, key=itemgetter(0)):
-            further_k = more + of_air
-            low = np.where(np.isnan(low), self.low[silence.rows, other] + down - further_k, low)
-            high = np.where(np.isnan(high), self.high[silence.rows, other] + up + further_k, high)
-        return (low, high), bool(learned)
+        for stood in learned:
+            further = more if around is None else more + self._further_off(silence, stood, around)
+            rows = silence.rows, stood.other
+            low = np.where(np.isnan(low), self.low[rows] + stood.down - further, low)
+            high = np.where(np.isnan(high), self.high[rows] + stood.up + further, high)
+        return low, high
 
     def _further_off(
-        self, silence: _Silence, other: int, rows: NDArray[np.intp], seen: float
-    ) -> Floats | float:
-        """How much further than can follow from some rows a silent hull may have left a neighbour.
+        self, silence: _Silence, stood: _Stood, around: tuple[Floats, Floats]
+    ) -> Floats:
+        """How much further than can follow from when it was seen a silent hull may have left one.
 
         By so much as the air has since been further from that one, or that one itself further out
-        than it was then: of two hulls the heavier stays behind. `seen` is as in `_apart`.
+        than it was then: of two hulls the heavier stays behind.
         """
-        if self.around is None:
-            return 0.0
-        low, high = self.low[:, other], self.high[:, other]
+        low, high = self.low[:, stood.other], self.high[:, stood.other]
         at_s = self.time_s[silence.rows] - self.time_s[silence.begin]
         further = np.zeros(at_s.size)
-        for lower, upper in ((low, high), (self.around[0] - high, self.around[1] - low)):
-            if not (np.isfinite(lower) & np.isfinite(upper))[rows].any():
+        for lower, upper in ((low, high), (around[0] - high, around[1] - low)):
+            if not (np.isfinite(lower) & np.isfinite(upper))[stood.rows].any():
                 continue
-            least, most = np.fmin.reduce(lower[rows]), np.fmax.reduce(upper[rows])
-            slack = _apart(most - least, seen, self.pace)
+            least, most = np.fmin.reduce(lower[stood.rows]), np.fmax.reduce(upper[stood.rows])
+            slack = _apart(most - least, stood.share, self.pace)
             out = np.fmax(upper[silence.rows] - most, least - lower[silence.rows])
             np.fmax(further, np.where(out > slack, out, 0.0), out=further)
         with np.errstate(divide="ignore"):

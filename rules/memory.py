@@ -26,12 +26,12 @@ from rules.known import (
     HUMIDITY,
     MARGIN,
     TEMPERATURE,
-    UNHEARD_HULL,
     Bools,
     Floats,
     Pace,
     both_known,
     ends_of,
+    margin_over_silent_hull,
 )
 from rules.limits import limits_in_force
 from rules.reasons import MEMORY, Doubt
@@ -258,11 +258,11 @@ def air_of(history: TemperatureHistory, now_s: float, from_s: float) -> FilmAir:
         )
     )
     if np.isnan(cold).any():
-        hull = ends_of(
-            *(time_s, cold - acc, warm + acc, grid),
-            *(history.max_gap_s, UNHEARD_HULL, now_s, around_c),
+        wetting = [_on(grid, time_s, each) for each in (driest, dampest)]
+        over = margin_over_silent_hull(
+            *(time_s, (cold - acc, warm + acc), grid, wetting),
+            *(history.max_gap_s, now_s, around_c),
         )
-        over = hull[0] - _on(grid, time_s, dampest), hull[1] - _on(grid, time_s, driest)
         margin_k = Known(margin_k.best, *both_known((margin_k.low, margin_k.high), over))
     held_s = np.diff(np.append(grid, max(now_s, grid[-1] if grid.size else now_s)))
     ppm, co2 = column(history.co2_ppm), None

@@ -34,7 +34,6 @@ from monitor.replay.play import ReplayJob, keeper_of
 from monitor.specs import find_spec
 from monitor.wire import Json, enclosure_dict
 from rules.air.uncertainty import SHOW_FACTOR
-from rules.answer import Answer
 from rules.call import Call
 from rules.clocks.all_clocks import history_wanted_from_s
 from rules.errors import FilmcallError
@@ -92,22 +91,9 @@ def run(
 
 def _of_then(call: SectionCall, text: str) -> SectionCall:
     """A call whose GO is none of now, since what it rests on is too old to count."""
-    why = Reason("log", LimitState.UNKNOWN, None, None, None, "", text)
-
-    def held(answer: Answer | None) -> Answer | None:
-        if answer is None or answer.call is not Call.GO:
-            return answer
-        start = answer.question == MAY_I_START
-        return replace(
-            answer,
-            call=Call.HOLD,
-            advice=advice_of(Call.HOLD, call.stage, start=start),
-            reasons=(why, *answer.reasons),
-        )
-
-    call = replace(call, start=held(call.start), films=held(call.films))
     if call.call is not Call.GO:
         return call
+    why = Reason("log", LimitState.UNKNOWN, None, None, None, "", text)
     advice = advice_of(Call.HOLD, call.stage, start=call.question == MAY_I_START)
     return replace(call, call=Call.HOLD, advice=advice, reasons=(why, *call.reasons))
 

@@ -19,12 +19,12 @@ from rules.known import (
     HUMIDITY,
     MARGIN,
     TEMPERATURE,
-    UNHEARD_HULL,
     Bools,
     Floats,
     Pace,
     both_known,
     ends_of,
+    margin_over_silent_hull,
 )
 from rules.limits import is_upper, unit_of
 from rules.units import HOUR_S
@@ -40,6 +40,8 @@ _PACE: Mapping[LimitName | None, Pace] = {
     LimitName.AIR_TEMP_MAX: TEMPERATURE,
     None: CARBON_DIOXIDE,
 }
+
+_SURFACE = LimitName.SURFACE_TEMP_MIN, LimitName.SURFACE_TEMP_MAX
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,48 +97,36 @@ class ClimateSeries:
             `rules.known`, from the whole log.
         """
         if name not in self._known:
-            best = self.co2_ppm if name is None else self.values.get(name)
-            if best is None:
-                best = np.full(self.time_s.size, np.nan)
-            low, high = best, best
             if name is not None:
-                low, high = self.lowest.get(name, best), self.highest.get(name, best)
+                low, high = self._told(name, name)
+            elif self.co2_ppm is not None:
+                low = high = self.co2_ppm
+            else:
+                low = high = np.full(self.time_s.size, np.nan)
             if not (np.isfinite(low) & np.isfinite(high)).all():
-                at_s, gap_s, around = self.time_s, 1.5 * self.step_s, self._around(name)
+                at_s, gap_s = self.time_s, 1.5 * self.step_s
+                air = self._told(LimitName.AIR_TEMP_MIN, LimitName.AIR_TEMP_MAX)
+                around = air if name in _SURFACE else None
                 low, high = ends_of(at_s, low, high, at_s, gap_s, _PACE[name], np.inf, around)
                 if name is LimitName.DEW_MARGIN_MIN:
-                    low, high = both_known((low, high), self._over_the_wetting_point())
+                    damp = self._told(LimitName.HUMIDITY_MIN, LimitName.HUMIDITY_MAX)
+                    wetting = [
+                        nearest_wetting_points_c(*ends) for ends in zip(air, damp, strict=True)
+                    ]
+                    over = margin_over_silent_hull(
+                        *(at_s, self._told(*_SURFACE), at_s, wetting, gap_s, np.inf, air)
+                    )
+                    low, high = both_known((low, high), over)
             self._known[name] = low, high
         return self._known[name]
 
-    def _over_the_wetting_point(self) -> tuple[Floats, Floats]:
-        """How far a silent surface can have stood over what its air was measured to condense at."""
-        at_s, gap_s = self.time_s, 1.5 * self.step_s
-        said = [
-            by.get(name, self.values.get(name, np.full(at_s.size, np.nan)))
-            for name, by in (
-                (LimitName.SURFACE_TEMP_MIN, self.lowest),
-                (LimitName.SURFACE_TEMP_MAX, self.highest),
-                (LimitName.AIR_TEMP_MIN, self.lowest),
-                (LimitName.AIR_TEMP_MAX, self.highest),
-                (LimitName.HUMIDITY_MIN, self.lowest),
-                (LimitName.HUMIDITY_MAX, self.highest),
-            )
-        ]
-        cold, warm, air_low, air_high, rh_low, rh_high = said
-        hull = ends_of(at_s, cold, warm, at_s, gap_s, UNHEARD_HULL, np.inf, (air_low, air_high))
+    def _told(self, least: LimitName, most: LimitName) -> tuple[Floats, Floats]:
+        """How low and how high a quantity was told to be, by its limits; NaN where nobody did."""
+        nothing = np.full(self.time_s.size, np.nan)
         return (
-            hull[0] - nearest_wetting_points_c(air_high, rh_high),
-            hull[1] - nearest_wetting_points_c(air_low, rh_low),
+            self.lowest.get(least, self.values.get(least, nothing)),
+            self.highest.get(most, self.values.get(most, nothing)),
         )
-
-    def _around(self, name: LimitName | None) -> tuple[Floats, Floats] | None:
-        """The lowest and the highest of the air, which draws a surface."""
-        if name not in (LimitName.SURFACE_TEMP_MIN, LimitName.SURFACE_TEMP_MAX):
-            return None
-        ends = (LimitName.AIR_TEMP_MIN, self.lowest), (LimitName.AIR_TEMP_MAX, self.highest)
-        low, high = (by.get(air, self.values.get(air)) for air, by in ends)
-        return None if low is None or high is None else (low, high)
 
     def possible(self, name: LimitName | None) -> tuple[Floats, Floats]:
         """Return `known`, and where nothing was believed what was said there and doubted.

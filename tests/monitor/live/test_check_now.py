@@ -6,11 +6,11 @@ dwell and re-entry begin anew.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from live import HOUR_S, ONE_PLANK, WET_C, Live, Machine
+from live import HOUR_S, WET_C, Live
 
 from monitor.cli.check_now import calls_now
 from monitor.config.load import load_config_file
@@ -19,19 +19,6 @@ from rules.events import Event
 from rules.vocabulary import EventKind
 
 Make = Callable[..., Live]
-
-
-@pytest.fixture
-def make(tmp_path: Path) -> Iterator[Make]:
-    made: list[Live] = []
-
-    def one(machine: Machine | None = None) -> Live:
-        made.append(Live(tmp_path, ONE_PLANK, machine))
-        return made[-1]
-
-    yield one
-    for live in made:
-        live.kill()
 
 
 @pytest.fixture

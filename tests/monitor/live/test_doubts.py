@@ -6,11 +6,11 @@ still air.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from live import DRY_C, HOUR_S, ONE_PLANK, Live, Machine
+from live import DRY_C, HOUR_S, Live
 
 from monitor.cli.check_now import calls_now
 from monitor.config.load import load_config_file
@@ -22,19 +22,6 @@ from sensors.reading import Quantity
 Make = Callable[..., Live]
 PLANK = "plank-port"
 JUMPED_C = DRY_C + 5.0
-
-
-@pytest.fixture
-def make(tmp_path: Path) -> Iterator[Make]:
-    made: list[Live] = []
-
-    def one(machine: Machine | None = None) -> Live:
-        made.append(Live(tmp_path, ONE_PLANK, machine))
-        return made[-1]
-
-    yield one
-    for live in made:
-        live.kill()
 
 
 def jumped(make: Make) -> Live:
