@@ -79,7 +79,7 @@ def last_calls(
         body = json.loads(row.body)
         since_s = store.stands_since_s(enclosure, row.section)
         if by_s is not None:
-            since_s = min(row.time_s, row.time_s if since_s is None else since_s)
+            since_s = min(row.time_s, since_s or row.time_s)
         whole = LastAnswer(Call(row.call), _causes(body), since_s)
         if "start" not in body:  # a version that had one answer
             wet = row.question == IS_THE_FILM_SAFE

@@ -126,9 +126,7 @@ class LocalClock:
                 "times in the hour that was left out are skipped.",
             )
         found[:end] = first[:end]
-        self._pass(wall_s[:end], found[:end])
-        if end:
-            self._before = float(wall_s[end - 1]), int(hour[end - 1])
+        self._pass(wall_s[:end], found[:end], int(hour[end - 1]) if end else 0)
         return end
 
     def _ran_on_at(self, wall_s: Floats, hour: NDArray[np.int64], within: Bools) -> tuple[int, int]:
@@ -143,10 +141,10 @@ class LocalClock:
         places = np.flatnonzero((left != 0) & ~within & usual)
         return (int(places[0]), int(left[places[0]])) if len(places) else (len(wall_s), 0)
 
-    def _pass(self, wall_s: Floats, found: Floats) -> None:
+    def _pass(self, wall_s: Floats, found: Floats, hour: int = 0) -> None:
         """Take note of the last row."""
         if len(wall_s):
-            self._before = float(wall_s[-1]), 0
+            self._before = float(wall_s[-1]), hour
         elif self._before is not None:
             self._before = self._before[0], 0
         known = found[~np.isnan(found)]
